@@ -1,0 +1,144 @@
+//! The one task that publishes on a connection: answers first, then the outbox, then what the broker may have lost.
+
+use std::sync::Arc;
+
+use rumqttc::{AsyncClient, QoS};
+use service::{Due, FixtureKey};
+use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc};
+
+use crate::answer::{Letter, Out};
+use crate::flight::{Flight, Flights};
+use crate::resend::Resends;
+use crate::shared::Shared;
+
+/// Fixtures whose publication may be unacknowledged at a time. Beyond it the latest state of each waits and wins.
+pub(crate) const IN_FLIGHT: usize = 256;
+
+pub(crate) struct Publisher {
+    pub(crate) shared: Arc<Shared>,
+    pub(crate) client: AsyncClient,
+    pub(crate) flights: Arc<Flights>,
+    pub(crate) resends: Arc<Resends>,
+    pub(crate) outgoing: mpsc::UnboundedReceiver<Out>,
+    pub(crate) landed: mpsc::UnboundedSender<(FixtureKey, i64)>,
+    pub(crate) room: Arc<Semaphore>,
+}
+
+/// The client has stopped taking publications: the connection is over.
+pub(crate) struct Over;
+
+impl Publisher {
+    pub(crate) async fn run(mut self) {
+        while self.turn().await.is_ok() {}
+    }
+
+    async fn turn(&mut self) -> Result<(), Over> {
+        let shared = Arc::clone(&self.shared);
+        tokio::select! {
+            biased;
+            out = self.outgoing.recv() => self.answer(out.ok_or(Over)?).await,
+            room = room_for(&self.room, &shared) => {
+                let room = room?;
+                if let Some(due) = shared.service.outbox().take(1).pop() {
+                    self.publish_due(due, room).await
+                } else if let Some(key) = shared.next_unsure() {
+                    self.publish_anew(key).await
+                } else {
+                    Ok(())
+                }
+            }
+            (key, pause) = self.resends.due() => self.send_again(key, pause).await,
+            () = unsure(&shared) => match shared.next_unsure() {
+                Some(key) => self.publish_anew(key).await,
+                None => Ok(()),
+            },
+        }
+    }
+
+    async fn hand(&self, letter: Letter, flight: Option<Arc<Flight>>) -> Result<(), Over> {
+        self.flights.hand(flight);
+        self.client.publish(letter.topic, QoS::AtLeastOnce, letter.retained, letter.payload).await.map_err(|_| Over)
+    }
+
+    async fn answer(&self, out: Out) -> Result<(), Over> {
+        match out {
+            Out::State(key) => {
+                // looked up now, not when it was asked for: an answer must not be older than what is published
+                let Some(fixture) = self.shared.service.house().by_key(key) else { return Ok(()) };
+                for letter in self.shared.state(&fixture, false) {
+                    self.hand(letter, None).await?;
+                }
+                self.resends.begin(fixture.key, self.shared.options.resend_first);
+                Ok(())
+            }
+            Out::Problem { id, payload } => {
+                let topic = self.shared.topics.down(&id, "problem");
+                self.hand(Letter { topic, retained: false, payload }, None).await
+            }
+        }
+    }
+
+    async fn publish_due(&self, due: Due, room: OwnedSemaphorePermit) -> Result<(), Over> {
+        let house = self.shared.service.house();
+        let letters = match house.by_key(due.key) {
+            Some(fixture) => {
+                self.resends.begin(fixture.key, self.shared.options.resend_first);
+                self.shared.news(&fixture)
+            }
+            None => {
+                self.shared.forget(due.key);
+                // a fixture made anew under this id has retained messages of its own
+                if house.get(due.id.as_str()).is_some() { Vec::new() } else { self.shared.withdrawal(&due.id) }
+            }
+        };
+        if letters.is_empty() {
+            let _ = self.landed.send((due.key, due.ticket));
+            return Ok(());
+        }
+        let flight = Flight::new(due.key, due.ticket, letters.len(), self.landed.clone(), room);
+        for letter in letters {
+            self.hand(letter, Some(Arc::clone(&flight))).await?;
+        }
+        Ok(())
+    }
+
+    async fn publish_anew(&self, key: FixtureKey) -> Result<(), Over> {
+        let Some(fixture) = self.shared.service.house().by_key(key) else { return Ok(()) };
+        self.shared.publishing(key, &fixture.desired);
+        for letter in self.shared.state(&fixture, true) {
+            if self.hand(letter, None).await.is_err() {
+                self.shared.still_unsure(key);
+                return Err(Over);
+            }
+        }
+        Ok(())
+    }
+
+    async fn send_again(&self, key: FixtureKey, pause: std::time::Duration) -> Result<(), Over> {
+        let Some(fixture) = self.shared.service.house().by_key(key) else { return Ok(()) };
+        let life = &fixture.life;
+        // nobody is there, or it has what it should have: nothing to send; its next boot begins anew
+        if life.heard.is_none() || life.alive == Some(false) || life.applied == fixture.desired.revision {
+            return Ok(());
+        }
+        for letter in self.shared.again(&fixture) {
+            self.hand(letter, None).await?;
+        }
+        self.resends.again(key, pause, self.shared.options.resend_longest);
+        Ok(())
+    }
+}
+
+/// Room for one more fixture in flight, once something is due.
+async fn room_for(room: &Arc<Semaphore>, shared: &Shared) -> Result<OwnedSemaphorePermit, Over> {
+    shared.service.outbox().came().await;
+    Arc::clone(room).acquire_owned().await.map_err(|_| Over)
+}
+
+/// Resolves while there is something that the broker may have lost.
+async fn unsure(shared: &Shared) {
+    match shared.next_unsure() {
+        Some(key) => shared.still_unsure(key),
+        None => std::future::pending().await,
+    }
+}

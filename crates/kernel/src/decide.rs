@@ -1,0 +1,231 @@
+//! The one place where it is decided what a command does.
+
+use std::sync::{Arc, OnceLock};
+
+use document::{Pointer, Revision, Value};
+use jiff::Timestamp;
+
+use crate::change::{Answer, Decision, Publish};
+use crate::command::{Command, Edit, Precondition};
+use crate::edit::{self, Step};
+use crate::fixture::{Fixture, FixtureKey, Held, Life, Paper};
+use crate::hear;
+use crate::kind::{Kind, Kinds};
+use crate::name::FixtureId;
+use crate::record::Record;
+use crate::rejection::{Advice, Rejection};
+
+/// Decides on a command: what the fixture becomes and which rows are to be written, or why not.
+///
+/// `fixture` is the fixture of that id as it stands, `spare` the key that a fixture made by this command gets.
+///
+/// # Errors
+/// The reason why nothing changes.
+pub fn decide(
+    fixture: Option<&Fixture>,
+    command: Command,
+    spare: FixtureKey,
+    kinds: &Kinds,
+    now: Timestamp,
+) -> Result<Decision, Rejection> {
+    if let Command::Create { id, record } = command {
+        return match fixture {
+            Some(_) => Err(Rejection::Exists(id)),
+            None => create(id, &record, spare, kinds, now),
+        };
+    }
+    let Some(fixture) = fixture else { return Err(Rejection::UnknownFixture(command.fixture().to_string())) };
+    match command {
+        Command::Create { .. } => Err(Rejection::Exists(fixture.id.clone())),
+        Command::Edit { paper: Paper::Fixture, edit, precondition, .. } => {
+            edit_record(fixture, edit, &precondition, kinds, now)
+        }
+        Command::Edit { paper: Paper::Desired, edit, precondition, .. } => {
+            edit_desired(fixture, edit, &precondition, kinds, now)
+        }
+        Command::Edit { paper: Paper::Reported, .. } => Err(Rejection::invalid(
+            Pointer::default(),
+            "what is reported is the fixture's own word, nobody else can change it",
+            "edit the desired document instead",
+        )),
+        Command::Undo { from, target, .. } => {
+            let target = if is_strip(fixture, kinds) { without_ended_override(target, now) } else { target };
+            edit_desired(fixture, Edit::Replace(target), &Precondition::OneOf(vec![from.get()]), kinds, now)
+        }
+        Command::Delete { precondition, .. } => delete(fixture, &precondition),
+        Command::Enrol { secret, broker_line, .. } => {
+            let mut after = fixture.clone();
+            after.secret = Some(secret);
+            after.enrolled_at = Some(now);
+            let mut decision = Decision::unchanged(after, Answer::default());
+            decision.enrolled = Some(broker_line);
+            Ok(decision)
+        }
+        Command::Hear { message, .. } => hear::hear(fixture, message, kinds, now),
+        Command::Tick { .. } => tick(fixture, kinds, now),
+    }
+}
+
+fn create(id: FixtureId, given: &Value, key: FixtureKey, kinds: &Kinds, now: Timestamp) -> Result<Decision, Rejection> {
+    let whole = Record::completed(&id, given);
+    document::check_document(&whole).map_err(|fault| Rejection::from_fault(&fault))?;
+    let record = Record::read(&id, &whole).map_err(Rejection::Invalid)?;
+    kinds.get(&record.kind).ok_or_else(|| kinds.unknown(&record.kind))?;
+    let empty = Held::empty(now);
+    let step = edit::step(Paper::Fixture, &empty, &empty.value(), &whole, now)
+        .ok_or_else(|| Rejection::invalid(Pointer::default(), "the record is empty", "give at least a title"))?;
+    let fixture = Fixture {
+        key,
+        id,
+        created: now,
+        record: Arc::new(record),
+        record_held: Arc::new(step.held),
+        desired: Arc::new(empty.clone()),
+        reported: Arc::new(empty),
+        secret: None,
+        enrolled_at: None,
+        life: Life::unheard(),
+        outlook: Arc::new(OnceLock::new()),
+    };
+    let answer = Answer { revision: step.entry.revision, changed: step.changed, advice: Vec::new() };
+    let mut decision = Decision::unchanged(fixture, answer);
+    decision.entries.push(step.entry);
+    decision.rewritten.push(Paper::Fixture);
+    decision.publish = Publish::State;
+    Ok(decision)
+}
+
+fn require(precondition: &Precondition, current: Revision) -> Result<(), Rejection> {
+    if precondition.holds(current) { Ok(()) } else { Err(Rejection::Stale { current }) }
+}
+
+fn edit_record(
+    fixture: &Fixture,
+    edit: Edit,
+    precondition: &Precondition,
+    kinds: &Kinds,
+    now: Timestamp,
+) -> Result<Decision, Rejection> {
+    let held = &fixture.record_held;
+    require(precondition, held.revision)?;
+    let before = held.value();
+    let after = edit::edited(&before, edit)?;
+    document::check_document(&after).map_err(|fault| Rejection::from_fault(&fault))?;
+    let record = Record::read(&fixture.id, &after).map_err(Rejection::Invalid)?;
+    let Some(step) = edit::step(Paper::Fixture, held, &before, &after, now) else {
+        let answer = Answer { revision: held.revision, ..Answer::default() };
+        return Ok(Decision::unchanged(fixture.clone(), answer));
+    };
+    let advice =
+        if record.kind == fixture.record.kind { Vec::new() } else { changed_kind(fixture, &record, kinds, now)? };
+    let revealed = revealed(fixture, &record, now);
+    let mut next = fixture.clone();
+    next.record = Arc::new(record);
+    next.record_held = Arc::new(step.held);
+    next.outlook = Arc::new(OnceLock::new());
+    let answer = Answer { revision: step.entry.revision, changed: step.changed, advice };
+    let mut decision = Decision::unchanged(next, answer);
+    decision.entries.push(step.entry);
+    decision.rewritten.push(Paper::Fixture);
+    if let (Some(step), Some(next)) = (revealed, &mut decision.fixture) {
+        next.reported = Arc::new(Held { text: Arc::clone(&fixture.reported.text), ..step.held });
+        decision.entries.push(step.entry);
+        decision.rewritten.push(Paper::Reported);
+    }
+    decision.publish = Publish::State;
+    Ok(decision)
+}
+
+/// A change of kind must not leave a desired document that the new kind would refuse. One that was never written is
+/// not asked: a fixture is made without one too.
+fn changed_kind(fixture: &Fixture, record: &Record, kinds: &Kinds, now: Timestamp) -> Result<Vec<Advice>, Rejection> {
+    if fixture.desired.revision == Revision::default() {
+        kinds.get(&record.kind).ok_or_else(|| kinds.unknown(&record.kind))?;
+        return Ok(Vec::new());
+    }
+    let desired = fixture.desired.value();
+    kinds.accept(&record.kind, &desired, &desired, now)
+}
+
+/// The step of the reported document as history tells it when the owner names other members as volatile: what is no
+/// longer volatile comes into history, what now is leaves it. Without it, history would not lead to the document.
+fn revealed(fixture: &Fixture, record: &Record, now: Timestamp) -> Option<Step> {
+    let reported = fixture.reported.value();
+    let before = document::without(&reported, fixture.volatile());
+    let after = document::without(&reported, &record.volatile);
+    edit::step(Paper::Reported, &fixture.reported, &before, &after, now)
+}
+
+fn is_strip(fixture: &Fixture, kinds: &Kinds) -> bool {
+    matches!(kinds.get(&fixture.record.kind), Some(Kind::Strip))
+}
+
+/// A state of the past without its override if that has ended since: it shows nothing any more, and setting it anew
+/// would be refused.
+fn without_ended_override(mut target: Value, now: Timestamp) -> Value {
+    let until = target.pointer("/override/until").and_then(Value::as_str).map(str::parse::<almanac::Until>);
+    if matches!(until, Some(Ok(almanac::Until::At(until))) if until <= now)
+        && let Some(members) = target.as_object_mut()
+    {
+        members.remove("override");
+    }
+    target
+}
+
+/// An edit of the desired document; also used by wishes, undo and the end of an override.
+pub(crate) fn edit_desired(
+    fixture: &Fixture,
+    edit: Edit,
+    precondition: &Precondition,
+    kinds: &Kinds,
+    now: Timestamp,
+) -> Result<Decision, Rejection> {
+    let held = &fixture.desired;
+    require(precondition, held.revision)?;
+    if let Edit::Member(..) = edit
+        && !is_strip(fixture, kinds)
+    {
+        return Err(Rejection::NoLooks { id: fixture.id.clone(), kind: fixture.record.kind.clone() });
+    }
+    let before = held.value();
+    let after = edit::edited(&before, edit)?;
+    let advice = kinds.accept(&fixture.record.kind, &after, &before, now)?;
+    Ok(match edit::step(Paper::Desired, held, &before, &after, now) {
+        None => Decision::unchanged(fixture.clone(), Answer { revision: held.revision, changed: Vec::new(), advice }),
+        Some(step) => desired_step(fixture, step, advice),
+    })
+}
+
+fn desired_step(fixture: &Fixture, step: Step, advice: Vec<Advice>) -> Decision {
+    let mut next = fixture.clone();
+    next.desired = Arc::new(step.held);
+    next.outlook = Arc::new(OnceLock::new());
+    let answer = Answer { revision: step.entry.revision, changed: step.changed, advice };
+    let mut decision = Decision::unchanged(next, answer);
+    decision.entries.push(step.entry);
+    decision.rewritten.push(Paper::Desired);
+    decision.publish = Publish::State;
+    decision
+}
+
+fn delete(fixture: &Fixture, precondition: &Precondition) -> Result<Decision, Rejection> {
+    let held = &fixture.record_held;
+    require(precondition, held.revision)?;
+    let entry = edit::ending(held, held.revision.next());
+    let answer = Answer { revision: entry.revision, changed: vec![Pointer::default()], advice: Vec::new() };
+    let mut decision = Decision::unchanged(fixture.clone(), answer);
+    decision.fixture = None;
+    decision.entries.push(entry);
+    decision.publish = Publish::Withdraw;
+    Ok(decision)
+}
+
+/// Clears an override whose time is over. Called at the deadline, and at start for what ended meanwhile.
+fn tick(fixture: &Fixture, kinds: &Kinds, now: Timestamp) -> Result<Decision, Rejection> {
+    if fixture.outlook().override_has_ended(now) {
+        edit_desired(fixture, Edit::Member("override", None), &Precondition::None, kinds, now)
+    } else {
+        let answer = Answer { revision: fixture.desired.revision, ..Answer::default() };
+        Ok(Decision::unchanged(fixture.clone(), answer))
+    }
+}

@@ -1,0 +1,76 @@
+//! The desired document read for showing: what shows now and what comes.
+
+use almanac::{Change, Plan, Showing, Until};
+use document::Value;
+use jiff::Timestamp;
+use light::Compiled;
+
+use crate::name::KindName;
+use crate::strip::Strip;
+
+/// A desired document, read for showing. Kinds without looks have nothing to show.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Outlook(Option<Looks>);
+
+#[derive(Debug, Clone, PartialEq)]
+struct Looks {
+    strip: Strip,
+    plan: Plan,
+    edited_at: Timestamp,
+}
+
+/// What shows at an instant, with the look in the device's integers.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ShownLook {
+    /// Which look, why, since when and until when.
+    pub showing: Showing,
+    /// The look in the device's integers.
+    pub compiled: Compiled,
+    /// How long the fade to it takes, in milliseconds.
+    pub fade_ms: u32,
+}
+
+impl Outlook {
+    /// Reads a desired document that its kind has accepted.
+    #[must_use]
+    pub fn read(kind: &KindName, desired: &Value, edited_at: Timestamp) -> Self {
+        if *kind != KindName::strip() {
+            return Self(None);
+        }
+        Self(Strip::read(desired).ok().map(|(strip, _)| Looks { plan: strip.plan(), strip, edited_at }))
+    }
+
+    /// Whether there are looks to show at all.
+    #[must_use]
+    pub fn has_looks(&self) -> bool {
+        self.0.is_some()
+    }
+
+    /// What shows at an instant; `None` for kinds without looks.
+    #[must_use]
+    pub fn shown(&self, now: Timestamp) -> Option<ShownLook> {
+        let looks = self.0.as_ref()?;
+        let showing = almanac::showing(&looks.plan, looks.edited_at, now);
+        let compiled = looks.strip.look(&showing.look).compile();
+        Some(ShownLook { showing, compiled, fade_ms: looks.strip.fade.milliseconds() })
+    }
+
+    /// The changes of showing between two instants; the first one covers `from`. Empty for kinds without looks.
+    #[must_use]
+    pub fn agenda(&self, from: Timestamp, to: Timestamp) -> Vec<Change> {
+        self.0.as_ref().map_or_else(Vec::new, |looks| almanac::agenda(&looks.plan, looks.edited_at, from, to))
+    }
+
+    /// When showing changes by time alone, if ever.
+    #[must_use]
+    pub fn next_deadline(&self, now: Timestamp) -> Option<Timestamp> {
+        almanac::next_deadline(&self.0.as_ref()?.plan, now)
+    }
+
+    /// Whether there is an override whose time is over.
+    #[must_use]
+    pub fn override_has_ended(&self, now: Timestamp) -> bool {
+        let Some(looks) = &self.0 else { return false };
+        matches!(&looks.strip.owners_override, Some(o) if matches!(o.until, Until::At(until) if until <= now))
+    }
+}

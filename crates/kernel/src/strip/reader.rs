@@ -1,0 +1,146 @@
+//! Takes a strip's document apart, gathering every finding instead of stopping at the first.
+
+use std::fmt::Display;
+
+use document::{Pointer, Value};
+
+use super::{DARK, OVERRIDE, OverrideLook};
+use crate::rejection::{Advice, Finding};
+
+/// Gathers what is wrong and what is worth saying.
+#[derive(Debug, Default)]
+pub(super) struct Reader {
+    findings: Vec<Finding>,
+    advice: Vec<Advice>,
+}
+
+impl Reader {
+    pub(super) fn close(self) -> (Vec<Finding>, Vec<Advice>) {
+        (self.findings, self.advice)
+    }
+
+    /// How many findings there are so far.
+    pub(super) fn count(&self) -> usize {
+        self.findings.len()
+    }
+
+    pub(super) fn fault(&mut self, at: &Pointer, text: impl Into<String>, advice: impl Into<String>) {
+        self.findings.push(Finding::new(at.clone(), text, advice));
+    }
+
+    pub(super) fn advise(&mut self, at: Pointer, text: String) {
+        self.advice.push(Advice { pointer: at, text });
+    }
+
+    /// What was made, or a finding and something to go on reading with.
+    pub(super) fn made<T, E: Display>(&mut self, at: &Pointer, made: Result<T, E>, otherwise: T, advice: &str) -> T {
+        made.unwrap_or_else(|error| {
+            self.fault(at, error.to_string(), advice);
+            otherwise
+        })
+    }
+
+    /// What was made, or a finding.
+    pub(super) fn tried<T, E: Display>(&mut self, at: &Pointer, made: Result<T, E>, advice: &str) -> Option<T> {
+        made.map_err(|error| self.fault(at, error.to_string(), advice)).ok()
+    }
+
+    pub(super) fn number(&mut self, at: &Pointer, value: &Value, advice: &str) -> Option<f64> {
+        let number = value.as_f64().filter(|n| n.is_finite());
+        if number.is_none() {
+            self.fault(at, format!("this is {}, not a number", described(value)), advice);
+        }
+        number
+    }
+
+    pub(super) fn flag(&mut self, at: &Pointer, value: &Value, otherwise: bool) -> bool {
+        value.as_bool().unwrap_or_else(|| {
+            self.fault(at, format!("this is {}, neither true nor false", described(value)), "write true or false");
+            otherwise
+        })
+    }
+
+    pub(super) fn text<'v>(&mut self, at: &Pointer, value: &'v Value, advice: &str) -> Option<&'v str> {
+        let text = value.as_str();
+        if text.is_none() {
+            self.fault(at, format!("this is {}, not a text", described(value)), advice);
+        }
+        text
+    }
+
+    pub(super) fn list<'v>(&mut self, at: &Pointer, value: &'v Value, advice: &str) -> &'v [Value] {
+        value.as_array().map_or_else(
+            || {
+                self.fault(at, format!("this is {}, not a list", described(value)), advice);
+                &[][..]
+            },
+            Vec::as_slice,
+        )
+    }
+
+    /// The name of a look that there is.
+    pub(super) fn look_name(&mut self, at: &Pointer, value: &Value, known: &[String]) -> Option<String> {
+        let name = self.text(at, value, "write the name of a look")?;
+        if name == DARK || known.iter().any(|look| look == name) {
+            return Some(name.to_owned());
+        }
+        let mut names: Vec<&str> = known.iter().map(String::as_str).collect();
+        names.push(DARK);
+        let shown: String = name.chars().take(64).collect();
+        self.fault(
+            at,
+            format!("there is no look {shown:?}"),
+            format!("name one of {}, or add it to looks", names.join(", ")),
+        );
+        None
+    }
+
+    pub(super) fn owners_override(&mut self, at: &Pointer, value: &Value, known: &[String]) -> Option<OverrideLook> {
+        let Some(members) = value.as_object() else {
+            self.fault(
+                at,
+                format!("this is {}, not an object", described(value)),
+                "write such as {\"look\":\"greet\",\"until\":\"next-change\"}",
+            );
+            return None;
+        };
+        for name in members.keys().filter(|name| !["look", "until"].contains(&name.as_str())) {
+            self.fault(
+                &at.child(name),
+                format!("an override has no member {name:?}"),
+                "write look and, if it is to end, until",
+            );
+        }
+        let until =
+            members.get("until").map_or(Some(almanac::Until::Released), |until| self.until(&at.child("until"), until));
+        let at_look = at.child("look");
+        let Some(look) = members.get("look") else {
+            self.fault(&at_look, "the override names no look", "write the name of a look, or a look of its own");
+            return None;
+        };
+        let (name, look) = if look.is_object() {
+            (OVERRIDE.to_owned(), Some(self.look(&at_look, look)?))
+        } else {
+            (self.look_name(&at_look, look, known)?, None)
+        };
+        Some(OverrideLook { name, look, until: until? })
+    }
+
+    fn until(&mut self, at: &Pointer, value: &Value) -> Option<almanac::Until> {
+        let advice = "write a time such as \"2026-11-25T22:00:00Z\", or \"next-change\", or leave it out";
+        let text = self.text(at, value, advice)?;
+        self.tried(at, text.parse(), advice)
+    }
+}
+
+/// A value in words, for findings.
+pub(super) fn described(value: &Value) -> &'static str {
+    match value {
+        Value::Null => "null",
+        Value::Bool(_) => "true or false",
+        Value::Number(_) => "a number",
+        Value::String(_) => "a text",
+        Value::Array(_) => "a list",
+        Value::Object(_) => "an object",
+    }
+}

@@ -1,0 +1,6 @@
+//! Checks of the crate from outside: standards' tables, refusals and laws.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+mod colours;
+mod looks;
+mod tables;

@@ -1,0 +1,146 @@
+//! `edit`, `desired`, `showing`, `undo`: what a fixture should show.
+
+use std::io::Read as _;
+
+use serde_json::{Value, json};
+
+use super::{daemon, time_text};
+use crate::arguments::{Common, Desired, Edit, Showing, Undo};
+use crate::client::Body;
+use crate::error::Failure;
+use crate::output::{Output, shown};
+
+/// The largest patch that is read, in bytes: more than any document may have, so that the daemon says what is wrong.
+const LARGEST: u64 = 1024 * 1024;
+
+/// `sconced edit`.
+pub(super) fn edit(arguments: &Edit, common: &Common, out: Output) -> Result<(), Failure> {
+    let text = patch_text(&arguments.patch)?;
+    let media_type = media_type(&text)?;
+    let path = format!("/v1/fixtures/{}/desired", arguments.id);
+    let answer = daemon(common)?.send("PATCH", &path, Body { media_type, text: &text }, arguments.if_match)?.json()?;
+    told(&answer, arguments.id.as_str(), out)
+}
+
+/// The patch itself: from the command line, a file or standard input.
+fn patch_text(given: &str) -> Result<String, Failure> {
+    if given == "-" {
+        let mut text = String::new();
+        let read = std::io::stdin().lock().take(LARGEST).read_to_string(&mut text);
+        return read.map(|_| text).map_err(Failure::file("reading", "standard input"));
+    }
+    match given.strip_prefix('@') {
+        Some(path) => {
+            let mut text = String::new();
+            let file = std::fs::File::open(path).map_err(Failure::file("opening", path))?;
+            file.take(LARGEST).read_to_string(&mut text).map(|_| text).map_err(Failure::file("reading", path))
+        }
+        None => Ok(given.to_owned()),
+    }
+}
+
+/// A JSON array is a list of operations, everything else a merge patch. The text itself is sent as it was written: the
+/// daemon sees members that are there twice, which a reader here would lose.
+fn media_type(text: &str) -> Result<&'static str, Failure> {
+    match serde_json::from_str::<Value>(text) {
+        Ok(Value::Array(_)) => Ok("application/json-patch+json"),
+        Ok(_) => Ok("application/merge-patch+json"),
+        Err(error) => Err(Failure::Usage(format!(
+            "the patch is not JSON: {error}; write such as '{{\"lit\": false}}', @FILE, or - for standard input"
+        ))),
+    }
+}
+
+/// Says what an edit did.
+fn told(answer: &Value, id: &str, out: Output) -> Result<(), Failure> {
+    if out.json {
+        return out.value(answer);
+    }
+    let rev = shown(answer.get("rev"));
+    let texts = |value: &Value| value.as_array().into_iter().flatten().map(|v| shown(Some(v))).collect::<Vec<_>>();
+    let changed = answer.get("changed").map(texts).unwrap_or_default();
+    if changed.is_empty() {
+        out.line(&format!("Nothing to change: {id} stays at rev {rev}."))?;
+    } else {
+        let changed = changed.into_iter().map(|at| if at.is_empty() { "the whole".to_owned() } else { at });
+        out.line(&format!("{id} is at rev {rev}: {} changed.", changed.collect::<Vec<_>>().join(", ")))?;
+    }
+    for advice in answer.get("advice").and_then(Value::as_array).into_iter().flatten() {
+        out.line(&format!("  advice for {}: {}", shown(advice.get("pointer")), shown(advice.get("text"))))?;
+    }
+    Ok(())
+}
+
+/// `sconced desired`.
+pub(super) fn desired(arguments: &Desired, common: &Common, out: Output) -> Result<(), Failure> {
+    let mut query = Vec::new();
+    query.extend(arguments.rev.map(|rev| ("rev", rev.to_string())));
+    if let Some(at) = &arguments.at {
+        query.push(("at", time_text(at)?));
+    }
+    let answer = daemon(common)?.get(&format!("/v1/fixtures/{}/desired", arguments.id), &query)?;
+    out.value(&answer.json()?)
+}
+
+/// `sconced showing`.
+pub(super) fn showing(arguments: &Showing, common: &Common, out: Output) -> Result<(), Failure> {
+    let mut query = Vec::new();
+    if let Some(at) = &arguments.at {
+        query.push(("at", time_text(at)?));
+    }
+    let showing = daemon(common)?.get(&format!("/v1/fixtures/{}/showing", arguments.id), &query)?.json()?;
+    if out.json {
+        return out.value(&showing);
+    }
+    let member = |name: &str| shown(showing.get(name));
+    let (id, look, because) = (&arguments.id, member("look"), because(&member("because")));
+    out.line(&format!("{id} should show {look}, {because}."))?;
+    let rows = [("since", "since"), ("until", "until"), ("at", "at"), ("rev", "rev"), ("motif", "motif")];
+    out.table(&[], rows.map(|(name, key)| vec![name.to_owned(), member(key)]).to_vec())
+}
+
+/// The reason as a part of a sentence.
+fn because(word: &str) -> String {
+    match word {
+        "unlit" => "because it is not lit".to_owned(),
+        "override" => "because of the owner's override".to_owned(),
+        "link" => "because of a link".to_owned(),
+        "timetable" => "by its timetable".to_owned(),
+        "default" => "its default look".to_owned(),
+        "dark" => "because nothing else is said".to_owned(),
+        other => format!("because: {other}"),
+    }
+}
+
+/// `sconced undo`.
+pub(super) fn undo(arguments: &Undo, common: &Common, out: Output) -> Result<(), Failure> {
+    let body = arguments.to.map_or_else(|| json!({}), |to| json!({ "to": to }));
+    let answer = daemon(common)?.post(&format!("/v1/fixtures/{}/undo", arguments.id), &body)?.json()?;
+    if !out.json
+        && let Some(to) = answer.get("to")
+    {
+        out.line(&format!("{} is put back as it was at rev {}.", arguments.id, shown(Some(to))))?;
+    }
+    told(&answer, arguments.id.as_str(), out)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_array_is_sent_as_operations_and_an_object_as_a_merge_patch() {
+        assert_eq!(media_type("[]").unwrap(), "application/json-patch+json");
+        assert_eq!(media_type(" {\"lit\":false}").unwrap(), "application/merge-patch+json");
+        assert_eq!(media_type("{lit:false}").unwrap_err().code(), 2);
+    }
+
+    #[test]
+    fn a_patch_is_read_from_a_file() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("patch.json");
+        std::fs::write(&path, "{\"lit\":true}").unwrap();
+        assert_eq!(patch_text(&format!("@{}", path.display())).unwrap(), "{\"lit\":true}");
+        assert!(patch_text("@/no/such/file").is_err());
+    }
+}

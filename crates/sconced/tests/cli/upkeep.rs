@@ -1,0 +1,76 @@
+//! Backup, dump and restore, with and without a daemon.
+
+use crate::program::{World, exists};
+
+/// A house with one fixture whose desired document is at revision 2, and no daemon.
+fn quiet_house() -> World {
+    let world = World::new();
+    let daemon = world.serve(&[]);
+    world.ok(&["add", "hall"]);
+    world.ok(&["edit", "hall", r#"{"lit":false}"#]);
+    world.ok(&["edit", "hall", r#"{"lit":true}"#]);
+    daemon.terminate();
+    world
+}
+
+#[test]
+fn a_backup_is_made_through_the_daemon_and_without_one() {
+    let world = quiet_house();
+    let direct = world.json(&["backup"]);
+    assert!(exists(std::path::Path::new(&world.path(direct["path"].as_str().unwrap()))), "{direct}");
+    let daemon = world.serve(&[]);
+    let through = world.json(&["backup"]);
+    assert!(through["bytes"].as_u64().unwrap() > 0);
+    assert!(exists(&world.path("sconced-data/backups").join(through["name"].as_str().unwrap())));
+    // one that is killed leaves its word behind
+    daemon.signal(rustix::process::Signal::KILL);
+    daemon.end();
+    assert!(exists(&world.path("sconced-data/daemon.json")));
+    assert!(world.ok(&["backup"]).contains("made and checked"));
+    let (code, said) = world.fails(&["backup", "--data", "nowhere"]);
+    assert!(code == 1 && !exists(&world.path("nowhere")), "{said}");
+}
+
+#[test]
+fn a_backup_puts_the_house_back_as_it_was() {
+    let world = quiet_house();
+    let backup = world.json(&["backup"]);
+    let daemon = world.serve(&[]);
+    world.ok(&["edit", "hall", r#"{"lit":false}"#]);
+    let backup = backup["path"].as_str().unwrap();
+    let (code, said) = world.fails(&["restore", backup]);
+    assert!(code == 3 && said.contains(&daemon.pid().to_string()), "{said}");
+    daemon.terminate();
+    let restored = world.json(&["restore", backup]);
+    assert_eq!(restored["fixtures"], 1);
+    assert!(exists(&world.path(restored["aside"].as_str().unwrap())), "{restored}");
+    let _daemon = world.serve(&[]);
+    assert_eq!(world.json(&["desired", "hall"])["lit"], true);
+}
+
+#[test]
+fn a_dump_restores_into_another_folder_with_all_its_history() {
+    let world = quiet_house();
+    let daemon = world.serve(&[]);
+    let dumped = world.json(&["dump", "-o", "house.sql"]);
+    assert!(dumped["rows"].as_u64().unwrap() > 3);
+    assert!(world.ok(&["dump"]).contains("CREATE TABLE"));
+    daemon.terminate();
+    world.ok(&["restore", "house.sql", "--data", "second"]);
+    let _daemon = world.serve(&["--data", "second"]);
+    assert_eq!(world.json(&["desired", "hall", "--rev", "1", "--data", "second"])["lit"], false);
+}
+
+#[test]
+fn what_is_no_backup_is_refused_and_the_house_left_alone() {
+    let world = quiet_house();
+    world.write("letter.txt", "Dear Maren");
+    let (code, said) = world.fails(&["restore", "letter.txt"]);
+    assert!(code == 3 && said.contains("letter.txt"), "{said}");
+    let (code, said) = world.fails(&["restore", "missing.sqlite"]);
+    assert!(code == 2 && said.contains("missing.sqlite"), "{said}");
+    let (code, said) = world.fails(&["dump", "--data", "nowhere"]);
+    assert!(code == 3 && said.contains("nowhere"), "{said}");
+    let _daemon = world.serve(&[]);
+    assert_eq!(world.json(&["list"])["fixtures"].as_array().unwrap().len(), 1);
+}

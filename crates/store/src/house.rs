@@ -1,0 +1,87 @@
+//! The house in memory: every fixture as of the last commit.
+
+use std::collections::{BTreeMap, HashMap};
+use std::ops::Bound;
+use std::sync::{Arc, PoisonError, RwLock, RwLockReadGuard};
+
+use kernel::{Fixture, FixtureId, FixtureKey};
+
+#[derive(Debug, Default)]
+struct Rooms {
+    by_id: BTreeMap<FixtureId, Arc<Fixture>>,
+    by_key: HashMap<FixtureKey, FixtureId>,
+}
+
+/// Every fixture as of the last commit. Reading never waits for the disk.
+#[derive(Debug, Default)]
+pub struct House(RwLock<Rooms>);
+
+impl House {
+    // A panic while the lock was held cannot leave it half changed: each change is one insert or remove.
+    fn read(&self) -> RwLockReadGuard<'_, Rooms> {
+        self.0.read().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// The fixture of that id.
+    #[must_use]
+    pub fn get(&self, id: &str) -> Option<Arc<Fixture>> {
+        self.read().by_id.get(id).cloned()
+    }
+
+    /// The fixture of that key.
+    #[must_use]
+    pub fn by_key(&self, key: FixtureKey) -> Option<Arc<Fixture>> {
+        let rooms = self.read();
+        rooms.by_key.get(&key).and_then(|id| rooms.by_id.get(id)).cloned()
+    }
+
+    /// All fixtures, by id.
+    #[must_use]
+    pub fn all(&self) -> Vec<Arc<Fixture>> {
+        self.read().by_id.values().cloned().collect()
+    }
+
+    /// At most `most` fixtures after an id, by id, that satisfy a condition.
+    #[must_use]
+    pub fn after(&self, id: Option<&str>, most: usize, wanted: impl Fn(&Fixture) -> bool) -> Vec<Arc<Fixture>> {
+        let rooms = self.read();
+        let from = id.map_or(Bound::Unbounded, Bound::Excluded);
+        rooms
+            .by_id
+            .range::<str, _>((from, Bound::Unbounded))
+            .map(|(_, fixture)| fixture)
+            .filter(|fixture| wanted(fixture))
+            .take(most)
+            .cloned()
+            .collect()
+    }
+
+    /// How many fixtures there are.
+    #[must_use]
+    pub fn count(&self) -> usize {
+        self.read().by_id.len()
+    }
+
+    /// Lets committed changes be true: the keys that are gone first, then every fixture as it now stands.
+    pub(crate) fn swap(
+        &self,
+        gone: impl IntoIterator<Item = FixtureKey>,
+        changes: impl IntoIterator<Item = (FixtureId, Option<Arc<Fixture>>)>,
+    ) {
+        let mut rooms = self.0.write().unwrap_or_else(PoisonError::into_inner);
+        for key in gone {
+            rooms.by_key.remove(&key);
+        }
+        for (id, after) in changes {
+            match after {
+                Some(fixture) => {
+                    rooms.by_key.insert(fixture.key, id.clone());
+                    rooms.by_id.insert(id, fixture);
+                }
+                None => {
+                    rooms.by_id.remove(&id);
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,218 @@
+//! Commits that fail, at every statement and at the commit itself: everyone is told, nothing has changed, and the
+//! next commit works. The failure is made by triggers that another connection puts into the file.
+
+use kernel::{Command, Message};
+use serde_json::json;
+use sqlx::Connection as _;
+use store::{ExecuteError, Once, Outcome, Request, StoreError};
+
+use crate::checker;
+use crate::rig::{
+    Rig, connection, create, delete, enrol, hear, merge, number, open, owner, report, request, run_sql, second,
+};
+
+/// Commands that together write into every table.
+async fn everything(rig: &Rig) -> Vec<Result<Outcome, ExecuteError>> {
+    let once = Some(Once { key: "k".into(), fingerprint: [1; 32] });
+    let mut list: Vec<(Command, Option<Once>)> = vec![
+        (create("stairs"), once),
+        (merge("stairs", json!({"a": 1})), None),
+        (merge("hall", json!({"": 1})), None), // refused by the rules
+        (report("hall", 1, json!({"a": 1, "rssi": -60})), None),
+        (hear("hall", Message::boot(b"{}").unwrap()), None),
+        (hear("hall", Message::Event { event: "motion".into(), n: 1 }), None),
+        (enrol(&rig.store, "hall", b"secret", None), None),
+        (delete("jetty"), None),
+    ];
+    list.extend((0..64).map(|n| (merge("hall", json!({"n": n})), None)));
+    let mut waiting = Vec::new();
+    for (command, once) in list {
+        let request = Request { command, actor: owner(), at: second(5), cause: None, once };
+        waiting.push(rig.store.submit(request).await.unwrap());
+    }
+    let due = rig.store.outbox().take(99);
+    let mut outcomes = Vec::new();
+    for answer in waiting {
+        outcomes.push(answer.await.expect("everyone is answered"));
+    }
+    drop(due);
+    outcomes
+}
+
+/// A house with three fixtures, one of which has 40 revisions.
+async fn house() -> Rig {
+    let rig = Rig::new().await;
+    for name in ["hall", "jetty", "landing"] {
+        rig.tell(create(name)).await;
+    }
+    for n in 0..40 {
+        rig.tell(merge("hall", json!({"n": -1 - n}))).await;
+    }
+    rig
+}
+
+fn memory(rig: &Rig) -> String {
+    // a look into memory must not be disturbed by what was read for showing meanwhile
+    rig.store
+        .house()
+        .all()
+        .iter()
+        .map(|f| {
+            format!(
+                "{:?} {} {:?} {:?} {:?} {:?} {:?}\n",
+                f.key,
+                f.id,
+                f.record_held,
+                f.desired,
+                f.reported,
+                f.secret.is_some(),
+                f.life
+            )
+        })
+        .collect()
+}
+
+async fn rows(rig: &Rig) -> i64 {
+    let tables = ["fixture", "document", "history", "snapshot", "life", "boot", "event", "outbox", "request"];
+    let sums: Vec<String> = tables.iter().map(|table| format!("(SELECT count(*) FROM {table})")).collect();
+    number(rig.store.path(), &format!("SELECT {}", sums.join(" + "))).await
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_commit_that_fails_at_any_statement_changes_nothing_and_the_next_one_works() {
+    let fail = "BEGIN SELECT RAISE(ABORT, 'made to fail'); END";
+    let late = "BEGIN INSERT INTO child VALUES (1); END";
+    for trigger in [
+        format!("BEFORE INSERT ON fixture {fail}"),
+        format!("BEFORE UPDATE ON fixture {fail}"),
+        format!("BEFORE INSERT ON document {fail}"),
+        format!("BEFORE UPDATE ON document {fail}"),
+        format!("BEFORE INSERT ON history {fail}"),
+        format!("BEFORE INSERT ON history WHEN NEW.id > 60 {fail}"),
+        format!("BEFORE INSERT ON snapshot {fail}"),
+        format!("BEFORE INSERT ON life {fail}"),
+        format!("BEFORE INSERT ON boot {fail}"),
+        format!("BEFORE INSERT ON event {fail}"),
+        format!("BEFORE INSERT ON request {fail}"),
+        format!("BEFORE INSERT ON outbox {fail}"),
+        format!("BEFORE DELETE ON document {fail}"),
+        // a foreign key that is asked at the commit only: every statement succeeds, the commit itself does not
+        format!("AFTER INSERT ON history {late}"),
+    ] {
+        let rig = house().await;
+        let (before, rows_before, outbox) = (memory(&rig), rows(&rig).await, rig.store.outbox().len());
+        let tables = "CREATE TABLE parent (id INTEGER PRIMARY KEY);
+                      CREATE TABLE child (of INTEGER REFERENCES parent (id) DEFERRABLE INITIALLY DEFERRED);";
+        run_sql(rig.store.path(), &format!("{tables} CREATE TRIGGER fault {trigger};")).await;
+        let outcomes = everything(&rig).await;
+        let failed = outcomes
+            .iter()
+            .filter(|outcome| matches!(outcome, Err(ExecuteError::Store(StoreError::Sql { .. }))))
+            .count();
+        assert!(failed >= 1, "{trigger}: {outcomes:?}");
+        // what shared a commit fell together: whatever is true now was told to be
+        let given: Vec<u64> = outcomes[8..].iter().flatten().map(|outcome| outcome.answer.revision.get()).collect();
+        assert_eq!(given, (41..).take(given.len()).collect::<Vec<_>>(), "{trigger}: no hole");
+        assert_eq!(rig.get("hall").desired.revision.get(), 40 + u64::try_from(given.len()).unwrap(), "{trigger}");
+        if failed == outcomes.len() {
+            assert_eq!((memory(&rig), rows(&rig).await), (before, rows_before), "{trigger}");
+            assert_eq!(rig.store.outbox().len(), outbox, "{trigger}");
+        }
+        run_sql(rig.store.path(), "DROP TRIGGER fault; DROP TABLE child; DROP TABLE parent;").await;
+        assert!(rig.store.is_usable());
+        let outcomes = everything(&rig).await;
+        let refused = outcomes.iter().filter(|outcome| matches!(outcome, Err(ExecuteError::Rejected(_)))).count();
+        assert!(
+            outcomes.iter().all(|outcome| !matches!(outcome, Err(ExecuteError::Store(_)))),
+            "{trigger}: {outcomes:?}"
+        );
+        assert!((1..=2).contains(&refused), "{trigger}: {outcomes:?}");
+        let found = checker::check(rig.store.path()).await;
+        assert_eq!(found.fixtures, 3, "{trigger}");
+        let memory_before = memory(&rig);
+        let rig = rig.reopened().await;
+        assert_eq!(memory(&rig), memory_before, "{trigger}: memory was what the file says");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_database_that_is_held_by_another_hand_fails_the_commit_and_is_used_again_afterwards() {
+    let rig = house().await;
+    let before = memory(&rig);
+    let mut other = connection(rig.store.path()).await;
+    let held = other.begin_with("BEGIN IMMEDIATE").await.unwrap();
+    // the store waits for as long as it is told to, then gives up
+    let outcomes = rig.tell_all((0..10).map(|n| (merge("hall", json!({"n": n})), second(5)))).await;
+    let failed =
+        outcomes.iter().filter(|outcome| matches!(outcome, Err(ExecuteError::Store(StoreError::Sql { .. })))).count();
+    assert_eq!(failed, 10, "{outcomes:?}");
+    let text = format!("{}", outcomes[0].as_ref().unwrap_err());
+    assert!(text.contains("locked"), "{text}");
+    assert_eq!(memory(&rig), before);
+    let token = rig.store.tokens().len();
+    held.rollback().await.unwrap();
+    assert_eq!(rig.tell(merge("hall", json!({"n": 1}))).await.answer.revision.get(), 41);
+    assert_eq!(rig.store.tokens().len(), token);
+    checker::check(rig.store.path()).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn rare_work_that_fails_is_told_and_leaves_the_rest_alone() {
+    let rig = house().await;
+    let token = rig.store.add_token("page".into(), store::Scope::Read, "text", second(0)).await.unwrap();
+    let fail = "BEGIN SELECT RAISE(ABORT, 'made to fail'); END";
+    let triggers: String = ["INSERT ON token", "DELETE ON token", "DELETE ON history"]
+        .iter()
+        .enumerate()
+        .map(|(n, on)| format!("CREATE TRIGGER fault_{n} BEFORE {on} {fail};"))
+        .collect();
+    run_sql(rig.store.path(), &triggers).await;
+    let added = rig.store.add_token("shell".into(), store::Scope::Read, "other", second(0)).await;
+    assert!(matches!(added, Err(StoreError::Sql { .. })), "{added:?}");
+    assert!(rig.store.remove_token(token.id).await.is_err());
+    assert_eq!((rig.store.token("other"), rig.store.token("text")), (None, Some(token)));
+    let retention = store::Retention { age: None, rows: Some(1) };
+    assert!(rig.store.retire(retention, second(9)).await.is_err());
+    assert_eq!(rig.tell(merge("hall", json!({"n": 1}))).await.answer.revision.get(), 41);
+    checker::check(rig.store.path()).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn an_acknowledgement_that_could_not_be_written_leaves_its_row() {
+    let rig = house().await;
+    let due = rig.store.outbox().take(1).remove(0);
+    run_sql(
+        rig.store.path(),
+        "CREATE TRIGGER fault BEFORE DELETE ON outbox BEGIN SELECT RAISE(ABORT, 'made to fail'); END",
+    )
+    .await;
+    rig.store.published(due.key, due.ticket).await;
+    // the next answer comes after it
+    let _ = rig.store.execute(request(merge("landing", json!({"a": 1})), second(0))).await;
+    assert_eq!(rig.store.outbox().len(), 3);
+    run_sql(rig.store.path(), "DROP TRIGGER fault").await;
+    rig.store.outbox().again();
+    let again = rig.store.outbox().take(1).remove(0);
+    assert_eq!(again, due, "it is published again and acknowledged again");
+    rig.store.published(again.key, again.ticket).await;
+    rig.tell(merge("landing", json!({"a": 2}))).await;
+    assert_eq!(rig.store.outbox().len(), 2);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_file_that_came_to_its_end_is_told_as_a_full_disk() {
+    // SQLite itself says "full" when a row number can go no higher, which needs no full disk
+    let rig = house().await;
+    run_sql(
+        rig.store.path(),
+        "CREATE TABLE counted (id INTEGER PRIMARY KEY AUTOINCREMENT, x); INSERT INTO counted VALUES (9223372036854775807, 0);
+         CREATE TRIGGER fault BEFORE INSERT ON history BEGIN INSERT INTO counted (x) VALUES (1); END",
+    )
+    .await;
+    let full = rig.store.execute(request(merge("hall", json!({"n": 1})), second(0))).await;
+    assert!(matches!(full, Err(ExecuteError::Store(StoreError::Full))), "{full:?}");
+    run_sql(rig.store.path(), "DROP TRIGGER fault").await;
+    assert_eq!(rig.tell(merge("hall", json!({"n": 1}))).await.answer.revision.get(), 41);
+    rig.store.stop().await;
+    assert!(open(rig.folder.path()).await.is_ok());
+}

@@ -1,0 +1,171 @@
+//! What happens to every answer on its way out: plain errors become problems, headers that keep browsers safe are put
+//! on, long waits end, and the log gets a line.
+
+use std::any::Any;
+use std::time::Duration;
+
+use axum::body::Body;
+use axum::extract::Request;
+use axum::http::header::{
+    ALLOW, CACHE_CONTROL, CONTENT_SECURITY_POLICY, CONTENT_TYPE, ETAG, REFERRER_POLICY, X_CONTENT_TYPE_OPTIONS,
+};
+use axum::http::{HeaderValue, Method, Response, StatusCode};
+use axum::middleware::Next;
+use axum::response::IntoResponse;
+use tokio::time::{Instant, timeout};
+use tracing::{Instrument, debug, debug_span};
+
+use crate::body::{ACCEPT_PATCH, PATCHES};
+use crate::problem_type::ProblemType;
+use crate::refusal::{PROBLEM_JSON, Refusal};
+use crate::rest::Rest;
+
+/// How long a request may take.
+const PATIENCE: Duration = Duration::from_secs(30);
+/// How long one may take that copies the database, or waits for simulated fixtures.
+const LONG_PATIENCE: Duration = Duration::from_secs(600);
+/// The longest address, query included.
+const LONGEST_ADDRESS: usize = 8192;
+
+const OWN_PAGES: &str = "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src 'self'; \
+     form-action 'self'; frame-ancestors 'none'; base-uri 'none'";
+/// The reader of the OpenAPI document puts styles into its elements and images into its styles.
+const DOCS: &str = "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; connect-src 'self'; \
+     img-src 'self' data:; font-src 'self' data:; form-action 'self'; frame-ancestors 'none'; base-uri 'none'";
+
+/// Middleware around everything.
+pub(crate) async fn finish(request: Request, next: Next) -> Response<Body> {
+    let (method, path) = (request.method().clone(), request.uri().path().to_owned());
+    let address = request.uri().path_and_query().map_or(0, |whole| whole.as_str().len());
+    let span = debug_span!("request", %method, path = %shortened(&path));
+    async {
+        let began = Instant::now();
+        let mut response = if address > LONGEST_ADDRESS {
+            let detail = format!("the address has {address} bytes, at most {LONGEST_ADDRESS} are taken");
+            Refusal::new(ProblemType::LONG_ADDRESS, detail).into_response()
+        } else {
+            let patient = path == "/v1/backups" || path.starts_with("/v1/demo/");
+            let patience = if patient { LONG_PATIENCE } else { PATIENCE };
+            let (request, rest) = Rest::of(request);
+            let response = match timeout(patience, next.run(request)).await {
+                Ok(response) => response,
+                Err(_) => late(patience).into_response(),
+            };
+            rest.discard().await;
+            response
+        };
+        response = as_problem(&method, &path, response);
+        protect(&path, &mut response);
+        debug!(status = response.status().as_u16(), ms = began.elapsed().as_millis(), "answered");
+        response
+    }
+    .instrument(span)
+    .await
+}
+
+/// The answer when a handler panicked: it is a defect, and nothing about it goes to the caller.
+pub(crate) fn panicked(reason: Box<dyn Any + Send>) -> Response<Body> {
+    let words = reason.downcast_ref::<String>().map(String::as_str).or_else(|| reason.downcast_ref::<&str>().copied());
+    tracing::error!(reason = words.unwrap_or("unknown"), "a request met a defect");
+    Refusal::new(ProblemType::DEFECT, "the request met a defect of the daemon; its log says more").into_response()
+}
+
+fn late(patience: Duration) -> Refusal {
+    Refusal::new(ProblemType::TIMEOUT, format!("the request was not finished within {} seconds", patience.as_secs()))
+        .advice("if it was an edit, read the document before you repeat it")
+}
+
+/// A path for the log: short, and without anything that could forge a line.
+fn shortened(path: &str) -> String {
+    path.chars().take(200).filter(|c| !c.is_control()).collect()
+}
+
+/// Turns the plain errors of the framework into problems, and a refused OPTIONS into an answered one.
+fn as_problem(method: &Method, path: &str, response: Response<Body>) -> Response<Body> {
+    let status = response.status();
+    let allow = response.headers().get(ALLOW).cloned();
+    if status == StatusCode::METHOD_NOT_ALLOWED
+        && *method == Method::OPTIONS
+        && let Some(allow) = allow
+    {
+        return options(&allow);
+    }
+    let kind = response.headers().get(CONTENT_TYPE).map(HeaderValue::as_bytes).unwrap_or_default();
+    if !(status.is_client_error() || status.is_server_error())
+        || kind.starts_with(PROBLEM_JSON.as_bytes())
+        || kind.starts_with(b"text/html")
+    {
+        return response;
+    }
+    let refusal = match status {
+        StatusCode::METHOD_NOT_ALLOWED => {
+            let methods = allow.as_ref().and_then(|allow| allow.to_str().ok()).unwrap_or("none").replace(',', ", ");
+            Refusal::new(
+                ProblemType::METHOD,
+                format!("{} is not allowed at {}", shortened(method.as_str()), shortened(path)),
+            )
+            .advice(format!("the methods here are: {methods}"))
+        }
+        StatusCode::NOT_FOUND => {
+            Refusal::new(ProblemType::NO_ROUTE, format!("there is nothing at {}", shortened(path)))
+        }
+        StatusCode::REQUEST_TIMEOUT => late(PATIENCE),
+        StatusCode::PAYLOAD_TOO_LARGE => Refusal::new(ProblemType::TOO_LARGE, "the body is too large"),
+        StatusCode::UNSUPPORTED_MEDIA_TYPE => {
+            Refusal::new(ProblemType::MEDIA_TYPE, "the media type of the body is not taken here")
+        }
+        _ if status.is_client_error() => Refusal::new(ProblemType::BAD_PATH, "the request could not be read"),
+        _ => Refusal::new(ProblemType::DEFECT, "the request met a defect of the daemon; its log says more"),
+    };
+    let mut problem = refusal.into_response();
+    if let Some(allow) = allow {
+        problem.headers_mut().insert(ALLOW, allow);
+    }
+    problem
+}
+
+fn options(allow: &HeaderValue) -> Response<Body> {
+    let methods = allow.to_str().unwrap_or_default();
+    let mut response = StatusCode::NO_CONTENT.into_response();
+    if methods.split(',').any(|method| method.trim() == "PATCH") {
+        response.headers_mut().insert(ACCEPT_PATCH, HeaderValue::from_static(PATCHES));
+    }
+    if let Ok(value) = HeaderValue::from_str(&format!("{methods},OPTIONS")) {
+        response.headers_mut().insert(ALLOW, value);
+    }
+    response
+}
+
+fn protect(path: &str, response: &mut Response<Body>) {
+    let docs = path == "/docs" || path.starts_with("/docs/");
+    let headers = response.headers_mut();
+    headers.insert(X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff"));
+    headers.insert(REFERRER_POLICY, HeaderValue::from_static("no-referrer"));
+    headers.insert(CONTENT_SECURITY_POLICY, HeaderValue::from_static(if docs { DOCS } else { OWN_PAGES }));
+    if !headers.contains_key(CACHE_CONTROL) {
+        let value = if headers.contains_key(ETAG) { "no-cache" } else { "no-store" };
+        headers.insert(CACHE_CONTROL, HeaderValue::from_static(value));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_panic_becomes_a_problem_that_tells_nothing() {
+        let response = panicked(Box::new("a secret".to_owned()));
+        assert_eq!(response.status(), StatusCode::INTERNAL_SERVER_ERROR);
+        assert_eq!(response.headers()[CONTENT_TYPE], PROBLEM_JSON);
+    }
+
+    #[test]
+    fn plain_errors_of_the_framework_become_problems() {
+        for status in [400_u16, 404, 405, 408, 411, 413, 415, 417, 500, 501] {
+            let plain = Response::builder().status(status).body(Body::from("bare")).unwrap();
+            let response = as_problem(&Method::GET, "/v1/fixtures", plain);
+            assert_eq!(response.headers()[CONTENT_TYPE], PROBLEM_JSON, "{status}");
+            assert_eq!(response.status().is_server_error(), status >= 500, "{status}");
+        }
+    }
+}

@@ -1,0 +1,17 @@
+//! The router with a real house behind it, in a folder of its own.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+mod access;
+mod backups_and_tokens;
+mod conditions;
+mod described;
+mod documents;
+mod fixtures;
+mod history;
+mod hostile;
+mod house;
+mod light;
+mod manners;
+mod once;
+mod page;
+mod server;
