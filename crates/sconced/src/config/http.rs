@@ -8,7 +8,7 @@ section! {
     /// The HTTP server: API, page and documentation.
     Http {
         /// The address and port on which HTTP is served. Port 0 takes a free one. An address other than one of
-        /// 127.0.0.0/8 or [::1] can be reached by the whole network: there is no encryption, so put a proxy with TLS
+        /// 127.0.0.0/8 or ::1 can be reached by the whole network: there is no encryption, so put a proxy with TLS
         /// before it.
         /// Default: 127.0.0.1:8470. Environment: SCONCED_HTTP__LISTEN. Flag: --http.
         listen: SocketAddr = SocketAddr::from((Ipv4Addr::LOCALHOST, 8470));
