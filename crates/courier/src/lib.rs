@@ -1,9 +1,9 @@
 //! The daemon as an ordinary client of the broker: what was committed goes out to topics, what fixtures say becomes
 //! commands through the one front door.
 //!
-//! One connection is one [`connection::Connection`]: its client, its tasks and what is in flight live and die
+//! One connection is one `Connection`: its client, its tasks and what is in flight live and die
 //! together, so that nothing of an old connection can be acknowledged on a new one. What must outlast a connection is
-//! in the database's outbox or in [`shared::Shared`]. This crate knows no HTTP and no SQL.
+//! in the database's outbox or in `Shared`. This crate knows no HTTP and no SQL.
 
 mod answer;
 mod connection;
