@@ -57,6 +57,7 @@ CREATE TABLE life (
     boot        TEXT,            -- the last boot as JSON
     boots_heard INTEGER NOT NULL,
     fresh       INTEGER NOT NULL, -- booted with nothing since its last report
+    doubted     INTEGER NOT NULL, -- the house was restored since it last held nothing
     wish_n      INTEGER,
     event_n     INTEGER,
     count       INTEGER NOT NULL

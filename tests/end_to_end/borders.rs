@@ -134,3 +134,17 @@ fn a_fixture_that_is_taken_away_is_out_and_its_retained_state_is_gone() {
     assert_eq!((&answer.json["rev"], &answer.json["document"]), (&json!(0), &json!({})));
     assert!(again.heard().iter().all(|heard| heard.json["rev"] != json!(1)), "{:?}", again.heard());
 }
+
+#[test]
+fn a_fixture_that_is_refused_again_and_again_is_told_ten_times_and_no_more() {
+    let daemon = daemon();
+    daemon.add("hall");
+    let hall = Firmware::start(&daemon.mqtt, "hall", &daemon.enrol("hall"));
+    for _ in 0..40 {
+        hall.say_raw("fixtures/stairs/boot", b"{}", false);
+    }
+    hall.say("wish", &json!({"n": 1, "lit": false}));
+    let _ = hall.wait("desired", |heard| heard.json["document"]["lit"] == json!(false));
+    let told = hall.heard().iter().filter(|heard| heard.topic.ends_with("/problem")).count();
+    assert!((1..=10).contains(&told), "{told}");
+}

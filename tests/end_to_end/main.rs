@@ -10,6 +10,9 @@ mod fleet;
 mod hostile;
 mod messages;
 mod power_cut;
+mod readiness;
+mod reload;
+mod restarts;
 mod upkeep;
 
 use testkit::{Daemon, DaemonOptions};

@@ -88,4 +88,8 @@ pub struct Enrolment {
     pub buffer_bytes: BufferBytes,
     /// Its topics.
     pub topics: Topics,
+    /// When the broker takes the new secret and ends the old one with its connection: at once with the broker inside
+    /// the daemon, with another one when it has read its files again or was told by hand.
+    #[schema(example = "at once: the secret before it has ended, and so has the connection open under it")]
+    pub takes_effect: String,
 }

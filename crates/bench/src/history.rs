@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use rusqlite::{Connection, named_params};
 use serde_json::{Value, json};
-use service::{Actor, Asked, Clock, Edit, FixtureId, Paper, Service, ServiceOptions, Way};
+use service::{Actor, Asked, Clock, Command, Edit, FixtureId, Message, Paper, Service, ServiceOptions, Way};
 use store::BackupOptions;
 
 use crate::error::BenchError;
@@ -69,7 +69,8 @@ pub(crate) async fn template(folder: &Path) -> Result<Template, BenchError> {
     let clock = Clock::System;
     let now = clock.now().as_millisecond();
     let backups = BackupOptions { folder: folder.join("backups"), keep: 1 };
-    let options = ServiceOptions { folder: folder.to_owned(), clock, backups, broker_files: None };
+    let options =
+        ServiceOptions { folder: folder.to_owned(), clock, backups, broker_files: None, reserved: Vec::new() };
     let service = Service::open(options).await?;
     let id: FixtureId = name(1).parse().map_err(|_| BenchError::unexpected("naming a fixture", name(1)))?;
     let record = json!({
@@ -78,7 +79,10 @@ pub(crate) async fn template(folder: &Path) -> Result<Template, BenchError> {
     });
     let by = || Asked::by(Actor::new("bench", Way::Http));
     service.create(id.clone(), record, by()).await?;
-    let made = service.edit(id, Paper::Desired, Edit::Replace(document()), by()).await?;
+    let made = service.edit(id.clone(), Paper::Desired, Edit::Replace(document()), by()).await?;
+    // it reports that it took the document as given, so that the house knows a life
+    let report = Command::Hear { id, message: Message::Report { rev: 1, patch: None } };
+    service.execute(report, Actor::fixture(&name(1)), None).await?;
     let secret = kernel::SecretHash::of(service.store().key(), SECRET.as_bytes()).0.as_bytes().to_vec();
     service.stop().await;
     let fixture = made.fixture.ok_or_else(|| BenchError::unexpected("making a fixture", "it is gone"))?;
@@ -124,6 +128,7 @@ pub(crate) fn make(template: &Template, size: HouseSize, folder: &Path) -> Resul
     plain.execute_batch(
         "PRAGMA journal_mode = OFF; PRAGMA synchronous = OFF; PRAGMA cache_size = -262144;
          BEGIN;
+         CREATE TEMP TABLE one AS SELECT * FROM life;
          DELETE FROM fixture; DELETE FROM document; DELETE FROM history; DELETE FROM snapshot; DELETE FROM life;
          DELETE FROM outbox; DELETE FROM request;
          CREATE TEMP TABLE number (n INTEGER PRIMARY KEY);",
@@ -147,13 +152,14 @@ fn fill(plain: &Connection, template: &Template, fixtures: i64, revisions: i64) 
     let has_history = revisions > 0;
     let revision = revisions.max(1);
     plain.execute(
-        "INSERT INTO fixture SELECT n, 'f-' || n, :first, NULL, :secret, :first, NULL FROM temp.number
+        "INSERT INTO fixture (key, id, created, deleted, secret, enrolled, broker_line)
+         SELECT n, 'f-' || n, :first, NULL, :secret, :first, NULL FROM temp.number
          WHERE n <= :fixtures",
         named_params! {":first": first, ":secret": template.secret, ":fixtures": fixtures},
     )?;
     // rows 1 to N are of the records, the next N of what is reported, then the desired documents revision by revision
     plain.execute(
-        "INSERT INTO document
+        "INSERT INTO document (slot, revision, drift, at, head, body)
          SELECT n.n * 8 + p.column1, CASE p.column1 WHEN 1 THEN :revision ELSE 1 END, 0,
              CASE p.column1 WHEN 1 THEN :last + (n.n * :step) / :fixtures ELSE :first END,
              CASE WHEN :has_history THEN n.n + CASE p.column1 WHEN 0 THEN 0 WHEN 2 THEN :fixtures
@@ -165,9 +171,27 @@ fn fill(plain: &Connection, template: &Template, fixtures: i64, revisions: i64) 
             ":has_history": has_history, ":record": template.record, ":desired": template.desired(revision),
         },
     )?;
+    // a life is written as the template's, whatever columns it has
+    let columns: Vec<String> = plain
+        .prepare("SELECT name FROM pragma_table_info('life')")?
+        .query_map([], |row| row.get(0))?
+        .collect::<Result<_, _>>()?;
+    let values: Vec<&str> = columns
+        .iter()
+        .map(|column| match column.as_str() {
+            "fixture" => "n",
+            "applied" => ":revision",
+            "alive" => "1",
+            "alive_at" => ":now",
+            other => other,
+        })
+        .collect();
     plain.execute(
-        "INSERT INTO life SELECT n, :revision, :now, :now, 1, :now, NULL, 1, 0, NULL, NULL, 1 FROM temp.number
-         WHERE n <= :fixtures",
+        &format!(
+            "INSERT INTO life ({}) SELECT {} FROM temp.number CROSS JOIN temp.one WHERE n <= :fixtures",
+            columns.join(", "),
+            values.join(", ")
+        ),
         named_params! {":revision": revision, ":now": template.now, ":fixtures": fixtures},
     )?;
     if !has_history {
@@ -177,7 +201,7 @@ fn fill(plain: &Connection, template: &Template, fixtures: i64, revisions: i64) 
         [(0, &template.record, &template.record_inverse), (2, &template.desired(revision), &template.desired_inverse)]
     {
         plain.execute(
-            "INSERT INTO history
+            "INSERT INTO history (id, slot, revision, at, by, via, cause, patch, inverse, prev)
              SELECT n + CASE :paper WHEN 2 THEN :fixtures ELSE 0 END, n * 8 + :paper, 1, :first, 'bench', 'http', NULL,
                  :patch, :inverse, NULL FROM temp.number WHERE n <= :fixtures",
             named_params! {
@@ -186,7 +210,7 @@ fn fill(plain: &Connection, template: &Template, fixtures: i64, revisions: i64) 
         )?;
     }
     plain.execute(
-        "INSERT INTO history
+        "INSERT INTO history (id, slot, revision, at, by, via, cause, patch, inverse, prev)
          SELECT (r.n + 1) * :fixtures + n.n, n.n * 8 + 1, r.n, :first + (r.n - 1) * :step + (n.n * :step) / :fixtures,
              'bench', 'http', NULL,
              CASE r.n WHEN 1 THEN :desired ELSE '{\"looks\":{\"evening\":{\"intensity\":' || (1 + r.n % 97) || '}}}' END,
@@ -200,7 +224,7 @@ fn fill(plain: &Connection, template: &Template, fixtures: i64, revisions: i64) 
         },
     )?;
     plain.execute(
-        "INSERT INTO snapshot
+        "INSERT INTO snapshot (slot, revision, at, history, body)
          SELECT n.n * 8 + 1, r.n, :first + (r.n - 1) * :step + (n.n * :step) / :fixtures, (r.n + 1) * :fixtures + n.n,
              :before || (1 + r.n % 97) || :after
          FROM temp.number n CROSS JOIN temp.number r
@@ -224,7 +248,13 @@ mod tests {
 
     async fn open(folder: &Path) -> std::sync::Arc<Service> {
         let backups = BackupOptions { folder: folder.join("backups"), keep: 1 };
-        let options = ServiceOptions { folder: folder.to_owned(), clock: Clock::System, backups, broker_files: None };
+        let options = ServiceOptions {
+            folder: folder.to_owned(),
+            clock: Clock::System,
+            backups,
+            broker_files: None,
+            reserved: Vec::new(),
+        };
         Service::open(options).await.unwrap()
     }
 

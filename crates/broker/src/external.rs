@@ -71,7 +71,9 @@ pub fn access_file(prefix: &Prefix, daemon_user: &str) -> Result<String, BrokerE
         let _ = writeln!(text, "topic write {}", prefix.down("+", message));
     }
     for message in Up::ALL {
-        let _ = writeln!(text, "topic read {}", prefix.up("+", message));
+        // an empty message on `alive` makes the broker forget a fixture that is gone
+        let rights = if message == Up::Alive { "readwrite" } else { "read" };
+        let _ = writeln!(text, "topic {rights} {}", prefix.up("+", message));
     }
     text.push_str("\n# every fixture: its own topics and no others\n");
     for message in Up::ALL {
@@ -138,7 +140,7 @@ mod tests {
                 "topic read house/lights/+/reported",
                 "topic read house/lights/+/event",
                 "topic read house/lights/+/wish",
-                "topic read house/lights/+/alive",
+                "topic readwrite house/lights/+/alive",
                 "pattern write house/lights/%u/boot",
                 "pattern write house/lights/%u/ask",
                 "pattern write house/lights/%u/reported",

@@ -168,12 +168,13 @@ impl Gate {
 
     /// Fixtures may use any client id (many firmware libraries make their own) but those that stand for somebody else.
     fn check_client_id(&self, username: &str, client_id: &str) -> Result<(), ReasonCode> {
-        if username == DAEMON_USERNAME || client_id == username {
+        if username == DAEMON_USERNAME {
             return Ok(());
         }
+        // the daemon's own client id first: it has the form of a fixture's id, and a fixture may bear it
         let others = client_id.starts_with('@')
             || client_id == DAEMON_CLIENT_ID
-            || (is_fixture_id(client_id) && self.house.credentials.knows(client_id));
+            || (client_id != username && is_fixture_id(client_id) && self.house.credentials.knows(client_id));
         if others {
             warn!(username, client_id, peer = %self.peer, "refused: that client id stands for another");
             return Err(ReasonCode::ClientIdentifierNotValid);

@@ -13,15 +13,18 @@ pub enum Who<'a> {
 
 /// Whether `who` may publish on `topic`; the same rule holds for a last will.
 ///
-/// A fixture may publish its own upward topics, the daemon any fixture's downward ones. Nobody may publish anything
-/// else; so nothing that begins with `$`, and nothing with a wildcard.
+/// A fixture may publish its own upward topics, the daemon any fixture's downward ones and, so that a broker can be made
+/// to forget a fixture that is gone, its `alive`. Nobody may publish anything else; so nothing that begins with `$`, and
+/// nothing with a wildcard.
 #[must_use]
 pub fn may_publish(prefix: &Prefix, who: Who<'_>, topic: &str) -> bool {
     let Some((fixture, message)) = prefix.split(topic) else {
         return false;
     };
     match who {
-        Who::Daemon => is_fixture_id(fixture) && message.parse::<Down>().is_ok(),
+        Who::Daemon => {
+            is_fixture_id(fixture) && (message.parse::<Down>().is_ok() || matches!(message.parse(), Ok(Up::Alive)))
+        }
         // The id is checked too, so that no username, however odd, can name more than one topic.
         Who::Fixture(id) => fixture == id && is_fixture_id(id) && message.parse::<Up>().is_ok(),
     }
@@ -85,6 +88,7 @@ mod tests {
             assert!(may_subscribe(&prefix, Who::Daemon, &filter));
             assert!(!may_publish(&prefix, Who::Daemon, &filter));
         }
+        assert!(may_publish(&prefix, Who::Daemon, "fixtures/stairs/alive"));
         assert!(!may_publish(&prefix, Who::Daemon, "fixtures/stairs/boot"));
     }
 

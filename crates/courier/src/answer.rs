@@ -1,8 +1,13 @@
 //! Messages ready to be handed to the client.
 
+use std::collections::HashSet;
+use std::sync::{Arc, Mutex, PoisonError};
+
 use service::{Fixture, FixtureId, FixtureKey};
+use tokio::sync::mpsc;
 
 use crate::payload::{beacon_message, desired_message, patch_message, showing_message};
+use crate::problem::Restraint;
 use crate::shared::Shared;
 
 /// One message.
@@ -16,10 +21,45 @@ pub(crate) struct Letter {
 /// What goes out besides the outbox. It is not durable: a fixture that misses it asks again.
 #[derive(Debug, Clone)]
 pub(crate) enum Out {
-    /// The answer to `boot` and `ask`, and what is sent again.
+    /// The answer to `boot` and `ask`.
     State(FixtureKey),
     /// A problem object.
     Problem { id: String, payload: String },
+}
+
+/// The way to the publisher. It cannot grow without end: an answer that waits is not asked for twice, and problems are
+/// said with restraint.
+#[derive(Clone)]
+pub(crate) struct Outgoing {
+    queue: mpsc::UnboundedSender<Out>,
+    waiting: Arc<Mutex<HashSet<FixtureKey>>>,
+    restraint: Arc<Restraint>,
+}
+
+impl Outgoing {
+    pub(crate) fn new() -> (Self, mpsc::UnboundedReceiver<Out>) {
+        let (queue, receiver) = mpsc::unbounded_channel();
+        (Self { queue, waiting: Arc::default(), restraint: Arc::default() }, receiver)
+    }
+
+    /// Has a fixture answered.
+    pub(crate) fn answer(&self, key: FixtureKey) {
+        if self.waiting.lock().unwrap_or_else(PoisonError::into_inner).insert(key) {
+            let _ = self.queue.send(Out::State(key));
+        }
+    }
+
+    /// The answer is on its way: from now on another may be asked for.
+    pub(crate) fn answering(&self, key: FixtureKey) {
+        self.waiting.lock().unwrap_or_else(PoisonError::into_inner).remove(&key);
+    }
+
+    /// Says a problem to a fixture, unless it was told too often already.
+    pub(crate) fn problem(&self, id: &str, payload: impl FnOnce() -> String) {
+        if self.restraint.allows(id) {
+            let _ = self.queue.send(Out::Problem { id: id.to_owned(), payload: payload() });
+        }
+    }
 }
 
 impl Shared {
@@ -69,9 +109,9 @@ impl Shared {
         Letter { topic: self.topics.down(fixture.id.as_str(), "patch"), retained: false, payload }
     }
 
-    /// Empty retained messages, by which a broker forgets what it kept.
+    /// Empty retained messages, by which a broker forgets what it kept, the fixture's own word included.
     pub(crate) fn withdrawal(&self, id: &FixtureId) -> Vec<Letter> {
-        ["desired", "showing"]
+        ["desired", "showing", "alive"]
             .into_iter()
             .map(|what| Letter { topic: self.topics.down(id.as_str(), what), retained: true, payload: String::new() })
             .collect()

@@ -1,11 +1,11 @@
 //! One connection from its beginning to its end.
 
-use std::collections::HashMap;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 
 use rumqttc::{
-    AsyncClient, ConnectReturnCode, ConnectionError, Event, EventLoop, Incoming, MqttOptions, NetworkOptions, Outgoing,
+    AsyncClient, ConnectReturnCode, ConnectionError, Event, EventLoop, Incoming, MqttOptions, NetworkOptions, Publish,
     QoS, SubscribeFilter, SubscribeReasonCode,
 };
 use service::LinkState;
@@ -13,7 +13,7 @@ use tokio::sync::{Semaphore, mpsc};
 use tokio::task::JoinSet;
 use tokio_util::sync::CancellationToken;
 
-use crate::answer::Out;
+use crate::answer::Outgoing;
 use crate::flight::Flights;
 use crate::handler::{Acknowledger, Handler};
 use crate::options::{Options, Refused};
@@ -26,8 +26,14 @@ use crate::shared::Shared;
 const INFLIGHT: u16 = 1024;
 /// Publications waiting to be sent.
 const REQUESTS: usize = 1024;
-/// The largest packet in either direction.
-const PACKET: usize = 64 * 1024;
+/// The largest packet that is sent.
+const PACKET_OUT: usize = 64 * 1024;
+/// The largest packet that is taken: the largest that MQTT knows (3.1.1 and 5.0, section 2.2.3 and 2.1.4). A client that
+/// refuses a packet by its size is sent the same again by the broker, for ever; a message that is too long is refused
+/// by the handler instead, who says so to the fixture.
+const PACKET_IN: usize = 268_435_455;
+/// Messages that wait before those of QoS 0 are dropped.
+const WAITING: usize = 65_536;
 /// How long a connect may take, in seconds.
 const CONNECT_SECONDS: u64 = 5;
 
@@ -49,7 +55,7 @@ fn mqtt_options(options: &Options) -> MqttOptions {
         .set_clean_session(false)
         .set_manual_acks(true)
         .set_inflight(INFLIGHT)
-        .set_max_packet_size(PACKET, PACKET);
+        .set_max_packet_size(PACKET_IN, PACKET_OUT);
     if let (Some(username), Some(password)) = (&options.username, &options.password) {
         mqtt.set_credentials(username, password);
     }
@@ -71,6 +77,11 @@ pub(crate) async fn run(shared: &Arc<Shared>, refusals: &Refusals, stop: &Cancel
             Err(error) => return End::Failed { worked: false, why: explained(&error) },
         },
     };
+    // a session that was kept is subscribed already, but subscribing again brings the stored `alive` messages
+    let filters = shared.topics.filters().map(|filter| SubscribeFilter::new(filter, QoS::AtLeastOnce));
+    if client.try_subscribe_many(filters).is_err() {
+        return End::Failed { worked: false, why: "the client takes no subscription".into() };
+    }
     let mut connection = Connection::begin(shared, client, session, refusals);
     let end = connection.poll(&mut events, stop).await;
     shared.service.set_link(LinkState::Down);
@@ -84,19 +95,22 @@ struct Connection {
     client: AsyncClient,
     flights: Arc<Flights>,
     incoming: mpsc::UnboundedSender<rumqttc::Publish>,
+    waiting: Arc<AtomicUsize>,
     tasks: JoinSet<()>,
 }
 
 impl Connection {
     fn begin(shared: &Arc<Shared>, client: AsyncClient, session: bool, refusals: &Refusals) -> Self {
         let (incoming, incoming_rx) = mpsc::unbounded_channel();
-        let (outgoing, outgoing_rx) = mpsc::unbounded_channel();
+        let (outgoing, outgoing_rx) = Outgoing::new();
+        let waiting = Arc::new(AtomicUsize::new(0));
         let (pending, pending_rx) = mpsc::unbounded_channel();
         let (landed, mut landed_rx) = mpsc::unbounded_channel();
         let flights = Arc::new(Flights::default());
         let resends = Arc::new(Resends::default());
+        let mut tasks = JoinSet::new();
         if !session {
-            shared.unsure_of_all();
+            tasks.spawn(publish_all(Arc::clone(shared)));
         }
         // whatever the old connection had in flight is published again; duplicates change nothing
         shared.service.outbox().again();
@@ -106,20 +120,15 @@ impl Connection {
                 resends.begin(fixture.key, first);
             }
         }
-        let mut tasks = JoinSet::new();
-        let handler = Handler {
-            shared: Arc::clone(shared),
-            incoming: incoming_rx,
-            pending,
-            outgoing: outgoing.clone(),
-            said: HashMap::new(),
-        };
+        let handler =
+            Handler { shared: Arc::clone(shared), incoming: incoming_rx, pending, outgoing: outgoing.clone() };
         tasks.spawn(handler.run());
         let acknowledger = Acknowledger {
             shared: Arc::clone(shared),
             client: client.clone(),
             pending: pending_rx,
             outgoing: outgoing.clone(),
+            waiting: Arc::clone(&waiting),
             resends: Arc::clone(&resends),
         };
         tasks.spawn(acknowledger.run());
@@ -129,6 +138,7 @@ impl Connection {
             flights: Arc::clone(&flights),
             resends,
             outgoing: outgoing_rx,
+            to_publisher: outgoing.clone(),
             landed,
             room: Arc::new(Semaphore::new(IN_FLIGHT)),
         };
@@ -140,17 +150,12 @@ impl Connection {
             }
         });
         tasks.spawn(tell_refusals(Arc::clone(refusals), outgoing));
-        Self { shared: Arc::clone(shared), client, flights, incoming, tasks }
+        Self { shared: Arc::clone(shared), client, flights, incoming, waiting, tasks }
     }
 
     /// Polls the connection. Nothing here waits for anything but the network, and a poll is given up only to stop:
     /// given up halfway it could lose a packet.
     async fn poll(&mut self, events: &mut EventLoop, stop: &CancellationToken) -> End {
-        // a session that was kept is subscribed already, but subscribing again brings the stored `alive` messages
-        let filters = self.shared.topics.filters().map(|filter| SubscribeFilter::new(filter, QoS::AtLeastOnce));
-        if self.client.try_subscribe_many(filters).is_err() {
-            return End::Failed { worked: false, why: "the client takes no subscription".into() };
-        }
         let mut worked = false;
         loop {
             let event = tokio::select! {
@@ -161,11 +166,9 @@ impl Connection {
                 event = events.poll() => event,
             };
             match event {
-                Ok(Event::Incoming(Incoming::Publish(publish))) => {
-                    let _ = self.incoming.send(publish);
-                }
+                Ok(Event::Incoming(Incoming::Publish(publish))) => self.take(publish),
                 Ok(Event::Incoming(Incoming::PubAck(ack))) => self.flights.acknowledged(ack.pkid),
-                Ok(Event::Outgoing(Outgoing::Publish(packet))) => self.flights.sent(packet),
+                Ok(Event::Outgoing(rumqttc::Outgoing::Publish(packet))) => self.flights.sent(packet),
                 Ok(Event::Incoming(Incoming::SubAck(ack))) => {
                     if ack.return_codes.contains(&SubscribeReasonCode::Failure) {
                         let why = format!(
@@ -183,6 +186,16 @@ impl Connection {
         }
     }
 
+    /// Hands a message on. The broker bounds what it sends at QoS 1 by what is acknowledged; QoS 0 has no such bound.
+    fn take(&self, publish: Publish) {
+        if publish.qos == QoS::AtMostOnce && self.waiting.load(Ordering::Relaxed) >= WAITING {
+            tracing::warn!(topic = publish.topic, "too much waits for the database: a message of QoS 0 is dropped");
+            return;
+        }
+        self.waiting.fetch_add(1, Ordering::Relaxed);
+        let _ = self.incoming.send(publish);
+    }
+
     /// Takes leave of the broker, so that it does not wait for the connection to time out.
     async fn close(&mut self, events: &mut EventLoop) {
         if self.client.try_disconnect().is_err() {
@@ -194,14 +207,22 @@ impl Connection {
 }
 
 /// Says on the `problem` topic what the broker refused.
-async fn tell_refusals(refusals: Refusals, outgoing: mpsc::UnboundedSender<Out>) {
+async fn tell_refusals(refusals: Refusals, outgoing: Outgoing) {
     let mut refusals = refusals.lock().await;
     let Some(receiver) = &mut *refusals else { return };
     while let Some(refused) = receiver.recv().await {
-        let payload = problem::refused(&refused);
-        if outgoing.send(Out::Problem { id: refused.fixture, payload }).is_err() {
-            return;
-        }
+        outgoing.problem(&refused.fixture, || problem::refused(&refused));
+    }
+}
+
+/// The broker kept no session, so it may have lost every retained message: everything goes into the outbox, which
+/// outlasts this connection and this process.
+async fn publish_all(shared: Arc<Shared>) {
+    let mut pause = Duration::from_millis(200);
+    while let Err(error) = shared.service.publish_all().await {
+        tracing::warn!(%error, "what the broker may have lost could not be put into the outbox; it is tried again");
+        tokio::time::sleep(pause).await;
+        pause = (pause * 2).min(Duration::from_secs(30));
     }
 }
 

@@ -1,25 +1,20 @@
 //! What fixtures say: boots and questions are answered from memory at once; everything becomes a command, and the
 //! broker is acknowledged when what the message causes is durable, in the order of commits.
 
-use std::collections::HashMap;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 
 use document::Revision;
 use rumqttc::{AsyncClient, Publish, QoS};
 use service::{Actor, Command, ExecuteError, Fixture, Message, Outcome, Rejection};
 use tokio::sync::{mpsc, oneshot};
-use tokio::time::Instant;
 
-use crate::answer::Out;
+use crate::answer::Outgoing;
 use crate::problem;
 use crate::resend::Resends;
 use crate::shared::Shared;
 use crate::topics::Up;
-
-/// Problems said to one fixture within [`PROBLEM_SPAN`] at most: bad firmware must not fill the house with echoes.
-const PROBLEMS: u32 = 10;
-const PROBLEM_SPAN: Duration = Duration::from_secs(10);
 
 /// A message that waits for its commit.
 pub(crate) struct Pending {
@@ -33,8 +28,7 @@ pub(crate) struct Handler {
     pub(crate) shared: Arc<Shared>,
     pub(crate) incoming: mpsc::UnboundedReceiver<Publish>,
     pub(crate) pending: mpsc::UnboundedSender<Pending>,
-    pub(crate) outgoing: mpsc::UnboundedSender<Out>,
-    pub(crate) said: HashMap<String, (Instant, u32)>,
+    pub(crate) outgoing: Outgoing,
 }
 
 impl Handler {
@@ -70,8 +64,7 @@ impl Handler {
                     fault = finding.text,
                     "a message could not be read"
                 );
-                let payload = problem::unreadable(&finding, &publish.topic);
-                self.say_problem(id, payload);
+                self.outgoing.problem(id, || problem::unreadable(&finding, &publish.topic));
                 return None;
             }
         };
@@ -80,7 +73,7 @@ impl Handler {
             return None;
         }
         if matches!(message, Message::Boot { .. } | Message::Ask { .. }) {
-            let _ = self.outgoing.send(Out::State(fixture.key));
+            self.outgoing.answer(fixture.key);
         }
         if publish.dup && is_that_boot(&fixture, &message) {
             return None; // taken before; its acknowledgement was lost
@@ -90,18 +83,6 @@ impl Handler {
             Ok(answer) => Some((answer, command)),
             // the daemon is stopping: not acknowledged, so it comes again
             Err(_) => Some((oneshot::channel().1, command)),
-        }
-    }
-
-    fn say_problem(&mut self, id: &str, payload: String) {
-        let now = Instant::now();
-        let (since, count) = self.said.entry(id.to_owned()).or_insert((now, 0));
-        if now.duration_since(*since) > PROBLEM_SPAN {
-            (*since, *count) = (now, 0);
-        }
-        *count += 1;
-        if *count <= PROBLEMS {
-            let _ = self.outgoing.send(Out::Problem { id: id.to_owned(), payload });
         }
     }
 }
@@ -117,9 +98,10 @@ fn read(up: Up, payload: &[u8]) -> Result<Message, service::Finding> {
     }
 }
 
-/// Whether a boot that comes again is the last one that was taken.
+/// Whether a boot that comes again is the last one that was taken. Only its count can tell: two boots of a firmware
+/// that does not count are alike to the letter.
 fn is_that_boot(fixture: &Fixture, message: &Message) -> bool {
-    let Message::Boot { reason, have, boots, .. } = message else { return false };
+    let Message::Boot { reason, have, boots: boots @ Some(_), .. } = message else { return false };
     fixture.life.boot.as_ref().is_some_and(|last| last.reason == *reason && last.have == *have && last.boots == *boots)
 }
 
@@ -128,13 +110,15 @@ pub(crate) struct Acknowledger {
     pub(crate) shared: Arc<Shared>,
     pub(crate) client: AsyncClient,
     pub(crate) pending: mpsc::UnboundedReceiver<Pending>,
-    pub(crate) outgoing: mpsc::UnboundedSender<Out>,
+    pub(crate) outgoing: Outgoing,
+    pub(crate) waiting: Arc<AtomicUsize>,
     pub(crate) resends: Arc<Resends>,
 }
 
 impl Acknowledger {
     pub(crate) async fn run(mut self) {
         while let Some(Pending { publish, work }) = self.pending.recv().await {
+            self.waiting.fetch_sub(1, Ordering::Relaxed);
             if let Some((answer, command)) = work
                 && !self.settle(&publish, answer, command).await
             {
@@ -164,8 +148,7 @@ impl Acknowledger {
                 Ok(Err(ExecuteError::Rejected(rejection))) => {
                     let id = command.fixture().to_string();
                     tracing::info!(fixture = id, topic = publish.topic, %rejection, "a message was refused");
-                    let payload = problem::rejected(&rejection, &publish.topic);
-                    let _ = self.outgoing.send(Out::Problem { id, payload });
+                    self.outgoing.problem(&id, || problem::rejected(&rejection, &publish.topic));
                     return true;
                 }
                 Ok(Err(ExecuteError::Store(service::StoreError::Stopped))) | Err(_) => return false,
@@ -193,10 +176,9 @@ impl Acknowledger {
             Message::Alive { alive: true } | Message::Report { .. } if fixture.life.applied != current => {
                 self.resends.begin(fixture.key, self.shared.options.resend_first);
             }
-            Message::Boot { have, .. } if *have > current.get() => {
+            Message::Boot { have, .. } if *have > current.get() || fixture.life.doubted => {
                 let rejection = Rejection::NeverGiven { rev: Revision::new(*have), current };
-                let payload = problem::rejected(&rejection, &publish.topic);
-                let _ = self.outgoing.send(Out::Problem { id: fixture.id.to_string(), payload });
+                self.outgoing.problem(fixture.id.as_str(), || problem::rejected(&rejection, &publish.topic));
             }
             _ => {}
         }

@@ -1,7 +1,12 @@
 //! What was wrong with a fixture's last message, as an RFC 9457 problem object small enough for its buffer.
 
+use std::collections::HashMap;
+use std::sync::{Mutex, PoisonError};
+use std::time::Duration;
+
 use serde_json::json;
 use service::{Finding, Rejection};
+use tokio::time::Instant;
 
 use crate::options::Refused;
 
@@ -66,4 +71,45 @@ pub(crate) fn refused(refused: &Refused) -> String {
         Some("use the topics of this fixture's own id only, as its enrolment lists them"),
         &cut(&refused.topic),
     )
+}
+
+/// Problems said to one fixture within [`SPAN`] at most: bad firmware must not fill the house with echoes.
+const MOST: u32 = 10;
+const SPAN: Duration = Duration::from_secs(10);
+/// Fixtures that are remembered; when there are more, those whose span is over are forgotten.
+const REMEMBERED: usize = 4096;
+
+/// Counts what was said to whom.
+#[derive(Debug, Default)]
+pub(crate) struct Restraint(Mutex<HashMap<String, (Instant, u32)>>);
+
+impl Restraint {
+    /// Whether one more problem may be said to this fixture now.
+    pub(crate) fn allows(&self, id: &str) -> bool {
+        let now = Instant::now();
+        let mut said = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if said.len() >= REMEMBERED {
+            said.retain(|_, (since, _)| now.duration_since(*since) <= SPAN);
+        }
+        let (since, count) = said.entry(id.to_owned()).or_insert((now, 0));
+        if now.duration_since(*since) > SPAN {
+            (*since, *count) = (now, 0);
+        }
+        *count += 1;
+        *count <= MOST
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[tokio::test(start_paused = true)]
+    async fn a_fixture_is_told_ten_times_in_ten_seconds_and_no_more() {
+        let restraint = Restraint::default();
+        assert_eq!((0..40).filter(|_| restraint.allows("hall")).count(), 10);
+        assert!(restraint.allows("stairs"));
+        tokio::time::advance(Duration::from_secs(11)).await;
+        assert!(restraint.allows("hall"));
+    }
 }

@@ -1,13 +1,14 @@
-//! The one task that publishes on a connection: answers first, then the outbox, then what the broker may have lost.
+//! The one task that publishes on a connection: answers first, then the outbox, then what is sent again.
 
 use std::sync::Arc;
 
 use rumqttc::{AsyncClient, QoS};
-use service::{Due, FixtureKey};
+use service::{Due, FixtureKey, Rejection};
 use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc};
 
-use crate::answer::{Letter, Out};
+use crate::answer::{Letter, Out, Outgoing};
 use crate::flight::{Flight, Flights};
+use crate::problem;
 use crate::resend::Resends;
 use crate::shared::Shared;
 
@@ -20,6 +21,7 @@ pub(crate) struct Publisher {
     pub(crate) flights: Arc<Flights>,
     pub(crate) resends: Arc<Resends>,
     pub(crate) outgoing: mpsc::UnboundedReceiver<Out>,
+    pub(crate) to_publisher: Outgoing,
     pub(crate) landed: mpsc::UnboundedSender<(FixtureKey, i64)>,
     pub(crate) room: Arc<Semaphore>,
 }
@@ -39,19 +41,12 @@ impl Publisher {
             out = self.outgoing.recv() => self.answer(out.ok_or(Over)?).await,
             room = room_for(&self.room, &shared) => {
                 let room = room?;
-                if let Some(due) = shared.service.outbox().take(1).pop() {
-                    self.publish_due(due, room).await
-                } else if let Some(key) = shared.next_unsure() {
-                    self.publish_anew(key).await
-                } else {
-                    Ok(())
+                match shared.service.outbox().take(1).pop() {
+                    Some(due) => self.publish_due(due, room).await,
+                    None => Ok(()),
                 }
             }
             (key, pause) = self.resends.due() => self.send_again(key, pause).await,
-            () = unsure(&shared) => match shared.next_unsure() {
-                Some(key) => self.publish_anew(key).await,
-                None => Ok(()),
-            },
         }
     }
 
@@ -63,6 +58,7 @@ impl Publisher {
     async fn answer(&self, out: Out) -> Result<(), Over> {
         match out {
             Out::State(key) => {
+                self.to_publisher.answering(key);
                 // looked up now, not when it was asked for: an answer must not be older than what is published
                 let Some(fixture) = self.shared.service.house().by_key(key) else { return Ok(()) };
                 for letter in self.shared.state(&fixture, false) {
@@ -102,18 +98,6 @@ impl Publisher {
         Ok(())
     }
 
-    async fn publish_anew(&self, key: FixtureKey) -> Result<(), Over> {
-        let Some(fixture) = self.shared.service.house().by_key(key) else { return Ok(()) };
-        self.shared.publishing(key, &fixture.desired);
-        for letter in self.shared.state(&fixture, true) {
-            if self.hand(letter, None).await.is_err() {
-                self.shared.still_unsure(key);
-                return Err(Over);
-            }
-        }
-        Ok(())
-    }
-
     async fn send_again(&self, key: FixtureKey, pause: std::time::Duration) -> Result<(), Over> {
         let Some(fixture) = self.shared.service.house().by_key(key) else { return Ok(()) };
         let life = &fixture.life;
@@ -124,6 +108,12 @@ impl Publisher {
         for letter in self.shared.again(&fixture) {
             self.hand(letter, None).await?;
         }
+        if life.doubted {
+            // it may hold a revision of before the house was restored, and would take no older one
+            let current = fixture.desired.revision;
+            let rejection = Rejection::NeverGiven { rev: current.next(), current };
+            self.to_publisher.problem(fixture.id.as_str(), || problem::rejected(&rejection, ""));
+        }
         self.resends.again(key, pause, self.shared.options.resend_longest);
         Ok(())
     }
@@ -133,12 +123,4 @@ impl Publisher {
 async fn room_for(room: &Arc<Semaphore>, shared: &Shared) -> Result<OwnedSemaphorePermit, Over> {
     shared.service.outbox().came().await;
     Arc::clone(room).acquire_owned().await.map_err(|_| Over)
-}
-
-/// Resolves while there is something that the broker may have lost.
-async fn unsure(shared: &Shared) {
-    match shared.next_unsure() {
-        Some(key) => shared.still_unsure(key),
-        None => std::future::pending().await,
-    }
 }

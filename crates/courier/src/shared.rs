@@ -1,6 +1,6 @@
 //! What outlasts a connection.
 
-use std::collections::{HashMap, VecDeque};
+use std::collections::HashMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use service::{FixtureKey, Held, Service};
@@ -15,8 +15,6 @@ pub(crate) struct Shared {
     pub(crate) topics: Topics,
     /// What was last published of each fixture, from which the next patch begins.
     published: Mutex<HashMap<FixtureKey, Arc<Held>>>,
-    /// Fixtures whose retained messages the broker may have lost.
-    unsure: Mutex<VecDeque<FixtureKey>>,
 }
 
 fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
@@ -30,7 +28,7 @@ impl Shared {
         // what does not wait in the outbox was published as it is, by this daemon or the one before it
         let published = service.house().all().into_iter().filter(|fixture| !waiting.contains(&fixture.key));
         let published = published.map(|fixture| (fixture.key, Arc::clone(&fixture.desired))).collect();
-        Self { service, options, topics, published: Mutex::new(published), unsure: Mutex::default() }
+        Self { service, options, topics, published: Mutex::new(published) }
     }
 
     /// Notes what is published now; gives what was published before.
@@ -41,20 +39,5 @@ impl Shared {
     /// Forgets a fixture that is gone.
     pub(crate) fn forget(&self, key: FixtureKey) {
         lock(&self.published).remove(&key);
-    }
-
-    /// The broker kept no session, so it may have lost every retained message.
-    pub(crate) fn unsure_of_all(&self) {
-        *lock(&self.unsure) = self.service.house().all().iter().map(|fixture| fixture.key).collect();
-    }
-
-    /// The next fixture to be published anew.
-    pub(crate) fn next_unsure(&self) -> Option<FixtureKey> {
-        lock(&self.unsure).pop_front()
-    }
-
-    /// It was not published after all.
-    pub(crate) fn still_unsure(&self, key: FixtureKey) {
-        lock(&self.unsure).push_front(key);
     }
 }

@@ -135,6 +135,9 @@ pub struct Life {
     pub boots_heard: u64,
     /// Whether it has booted with nothing since its last report, so that its next report begins from nothing.
     pub fresh: bool,
+    /// Whether the house was restored from a backup since the fixture last said that it holds nothing: revisions that
+    /// it holds may be of a past that is no more, and are not believed.
+    pub doubted: bool,
     /// The number of the last wish taken since its boot.
     pub wish_n: Option<u64>,
     /// The number of the last event taken since its boot.
@@ -156,6 +159,7 @@ impl Life {
             boot: None,
             boots_heard: 0,
             fresh: false,
+            doubted: false,
             wish_n: None,
             event_n: None,
             count: 0,

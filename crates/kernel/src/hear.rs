@@ -55,17 +55,19 @@ fn heard(fixture: &Fixture, now: Timestamp) -> Decision {
 /// nothing, and one that holds a revision that was never given (the house was restored from an older backup) is told.
 fn ask(fixture: &Fixture, have: u64, now: Timestamp) -> Result<Decision, Rejection> {
     let (have, current) = (Revision::new(have), fixture.desired.revision);
-    if have > current {
+    let holds_nothing = have == Revision::default();
+    if have > current || (fixture.life.doubted && !holds_nothing) {
         return Err(Rejection::NeverGiven { rev: have, current });
     }
     let mut decision = heard(fixture, now);
-    if have == Revision::default()
-        && fixture.life.applied != have
+    if holds_nothing
+        && (fixture.life.applied != have || fixture.life.doubted)
         && let Some(next) = &mut decision.fixture
     {
         next.life.applied = have;
         next.life.applied_at = Some(now);
         next.life.fresh = true;
+        next.life.doubted = false;
         next.life.count = next.life.count.wrapping_add(1);
         decision.lived = true;
     }
@@ -77,7 +79,9 @@ fn boot(fixture: &Fixture, boot: Boot, now: Timestamp) -> Decision {
     if let Some(next) = &mut decision.fixture {
         // the controller has forgotten everything but what it says that it has
         let have = Revision::new(boot.have);
-        next.life.applied = if have <= fixture.desired.revision { have } else { Revision::default() };
+        let known = have <= fixture.desired.revision && !fixture.life.doubted;
+        next.life.applied = if known { have } else { Revision::default() };
+        next.life.doubted = fixture.life.doubted && have != Revision::default();
         next.life.applied_at = Some(now);
         next.life.fresh = next.life.applied == Revision::default();
         next.life.wish_n = None;
@@ -114,7 +118,7 @@ fn quiet(fixture: &Fixture) -> Decision {
 fn report(fixture: &Fixture, rev: u64, patch: Option<Value>, now: Timestamp) -> Result<Decision, Rejection> {
     let rev = Revision::new(rev);
     let current = fixture.desired.revision;
-    if rev > current {
+    if rev > current || fixture.life.doubted {
         return Err(Rejection::NeverGiven { rev, current });
     }
     // an older report that arrives late must not take back what a newer one said
@@ -122,6 +126,8 @@ fn report(fixture: &Fixture, rev: u64, patch: Option<Value>, now: Timestamp) -> 
         return Ok(heard(fixture, now));
     }
     let before = fixture.reported.value();
+    // without a patch, what it has is known only while the revision that it took is the current one
+    let known = patch.is_some() || rev == current;
     let after = match patch {
         // after a boot with nothing it reports from nothing: a merge patch could not say what it no longer knows of
         Some(patch) if fixture.life.fresh => document::merged(&Value::Object(serde_json::Map::new()), &patch),
@@ -139,8 +145,8 @@ fn report(fixture: &Fixture, rev: u64, patch: Option<Value>, now: Timestamp) -> 
     })?;
     let mut decision = heard(fixture, now);
     let Some(next) = &mut decision.fixture else { return Ok(decision) };
-    if next.life.applied != rev || next.life.fresh {
-        next.life.fresh = false;
+    if next.life.applied != rev || (next.life.fresh && known) {
+        next.life.fresh = next.life.fresh && !known;
         next.life.applied = rev;
         next.life.applied_at = Some(now);
         next.life.count = next.life.count.wrapping_add(1);

@@ -41,7 +41,7 @@ pub enum KindError {
 /// What a kind checks.
 #[derive(Debug)]
 pub enum Kind {
-    /// Addressable strips: DESIGN section 3, in full.
+    /// Addressable strips, checked member by member.
     Strip,
     /// The bounds of a document and nothing more.
     Free,

@@ -13,7 +13,7 @@ use crate::config::{ConfigError, Fault};
 /// Why a command did not succeed. The text says what to do.
 #[derive(Debug, thiserror::Error)]
 pub enum Failure {
-    /// The command line asks for something that makes no sense.
+    /// The command line asks for something that makes no sense, or a file of the owner's cannot be used.
     #[error("{0}")]
     Usage(String),
     /// The configuration cannot be used.
@@ -128,6 +128,7 @@ impl From<ServiceError> for Failure {
     fn from(error: ServiceError) -> Self {
         match error {
             ServiceError::Store(error) => error.into(),
+            ServiceError::Kind { .. } => Self::Usage(error.to_string()),
             ServiceError::Randomness(_) => Self::System(error.to_string()),
             other => Self::Database(other.to_string()),
         }
@@ -146,6 +147,7 @@ mod tests {
             (Failure::Usage(String::new()), 2),
             (fault.into(), 2),
             (StoreError::Full.into(), 3),
+            (ServiceError::Kind { path: "kinds/x.json".into(), why: String::new(), advice: "" }.into(), 2),
             (Failure::Address { what: "HTTP", addr, why: String::new(), flag: "--http" }, 4),
             (Failure::NoDaemon(String::new()), 1),
             (Failure::Hard(""), 1),

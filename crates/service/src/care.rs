@@ -49,8 +49,29 @@ pub async fn run_care(service: Arc<Service>, care: Care, stop: CancellationToken
 
 fn backup_is_due(service: &Service, every: Option<SignedDuration>, now: Timestamp) -> bool {
     let Some(every) = every else { return false };
-    match service.list_backups() {
-        Ok(list) => list.first().is_none_or(|newest| now.duration_since(newest.at) >= every),
-        Err(_) => true,
+    service.list_backups().map_or(true, |list| is_due(list.iter().map(|backup| backup.at), every, now))
+}
+
+/// Whether the newest of these, the first, is so old. Those dated in the future were made by a clock that was wrong:
+/// were they believed, no backup would be made until that time comes.
+fn is_due(newest_first: impl IntoIterator<Item = Timestamp>, every: SignedDuration, now: Timestamp) -> bool {
+    newest_first.into_iter().find(|at| *at <= now).is_none_or(|newest| now.duration_since(newest) >= every)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_backup_that_is_dated_in_the_future_keeps_none_from_being_made() {
+        let hour = |n: i64| Timestamp::from_second(n * 3600).unwrap();
+        let day = SignedDuration::from_hours(24);
+        assert!(is_due([], day, hour(100)), "there is none");
+        assert!(!is_due([hour(99), hour(50)], day, hour(100)));
+        assert!(!is_due([hour(77)], day, hour(100)));
+        assert!(is_due([hour(76), hour(75)], day, hour(100)), "the very day");
+        assert!(is_due([hour(9999)], day, hour(100)));
+        assert!(is_due([hour(9999), hour(70)], day, hour(100)));
+        assert!(!is_due([hour(9999), hour(99)], day, hour(100)), "one was made since the clock is right again");
     }
 }

@@ -10,15 +10,17 @@ mod edits;
 mod enrolment;
 mod error;
 mod health;
+mod kinds;
 mod reads;
 mod scheduler;
 mod secrets;
 mod service;
+mod settling;
 
 pub use care::{Care, run_care};
 pub use clock::Clock;
 pub use edits::{Asked, Undone};
-pub use enrolment::{BrokerFiles, Enrolment};
+pub use enrolment::{BrokerFiles, Enrolment, TakesEffect};
 pub use error::ServiceError;
 pub use health::{Health, LinkState};
 pub use reads::{Agenda, AgendaChange, Shown};

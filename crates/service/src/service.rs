@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use document::Bounds;
 use jiff::Timestamp;
-use kernel::{Actor, Command, Kinds, SecretHash};
+use kernel::{Actor, Command, Kinds, Message, SecretHash};
 use store::{BackupOptions, House, Once, Outbox, Outcome, Request, Scope, Store, StoreError, StoreOptions, Token};
 use tokio::sync::{broadcast, oneshot};
 
@@ -13,7 +13,9 @@ use crate::clock::Clock;
 use crate::enrolment::BrokerFiles;
 use crate::error::ServiceError;
 use crate::health::{Health, Link, LinkState};
+use crate::kinds::{check_kinds, read_kinds};
 use crate::secrets::random_secret;
+use crate::settling::Settling;
 
 /// How the front door is set up.
 #[derive(Debug)]
@@ -26,6 +28,8 @@ pub struct ServiceOptions {
     pub backups: BackupOptions,
     /// Writes the files of an external broker, where one is used.
     pub broker_files: Option<Arc<dyn BrokerFiles>>,
+    /// Ids that no fixture may have, since the daemon itself bears them at the broker.
+    pub reserved: Vec<String>,
 }
 
 /// The one front door. Cheap to share behind an [`Arc`].
@@ -36,7 +40,8 @@ pub struct Service {
     pub(crate) backups: BackupOptions,
     pub(crate) broker_files: Option<Arc<dyn BrokerFiles>>,
     pub(crate) backing_up: tokio::sync::Mutex<()>,
-    pub(crate) settling: tokio::sync::Mutex<()>,
+    pub(crate) settling: Settling,
+    pub(crate) reserved: Vec<String>,
     link: Link,
     first_token: std::sync::Mutex<Option<String>>,
     local_token: LocalToken,
@@ -60,7 +65,7 @@ impl Service {
     /// Opens the house of a data folder. A house without any token gets one admin token ([`Service::first_token`]).
     ///
     /// # Errors
-    /// What [`Store::open`] says; [`StoreError::NotThere`] for a kind's file that cannot be used.
+    /// What [`Store::open`] says; [`ServiceError::Kind`] for a kind's file that cannot be used or is missing.
     pub async fn open(options: ServiceOptions) -> Result<Arc<Self>, ServiceError> {
         let now = options.clock.now();
         let kinds = read_kinds(&options.folder)?;
@@ -80,28 +85,15 @@ impl Service {
             backups: options.backups,
             broker_files: options.broker_files,
             backing_up: tokio::sync::Mutex::new(()),
-            settling: tokio::sync::Mutex::new(()),
+            settling: Settling::default(),
+            reserved: options.reserved,
             link: Link::default(),
             first_token: std::sync::Mutex::new(first_token),
             local_token,
             started: now,
         });
-        service.check_kinds()?;
+        check_kinds(&service.store)?;
         Ok(service)
-    }
-
-    /// A fixture whose kind is gone would accept nothing any more; better said at start than at the first edit.
-    fn check_kinds(&self) -> Result<(), ServiceError> {
-        for fixture in self.store.house().all() {
-            if self.store.kinds().get(&fixture.record.kind).is_none() {
-                return Err(StoreError::NotThere(format!(
-                    "the fixture {} is of kind {}, whose schema is missing: put {}.json back into the folder kinds of the data folder",
-                    fixture.id, fixture.record.kind, fixture.record.kind
-                ))
-                .into());
-            }
-        }
-        Ok(())
     }
 
     /// The admin token made at the very first start; given once.
@@ -193,6 +185,34 @@ impl Service {
         self.store.submit(Request { command, actor, at: self.now(), cause: None, once: None }).await
     }
 
+    /// Notes of every fixture that was last heard to be connected that it is not: a broker that begins anew has no
+    /// connections, and whoever comes back says so. Gives how many they were.
+    ///
+    /// # Errors
+    /// What kept it from being made durable.
+    pub async fn forget_connections(&self) -> Result<usize, ServiceError> {
+        let mut waiting = Vec::new();
+        for fixture in self.house().all() {
+            if fixture.life.alive == Some(true) {
+                let command = Command::Hear { id: fixture.id.clone(), message: Message::Alive { alive: false } };
+                waiting.push(self.submit(command, Actor::daemon()).await?);
+            }
+        }
+        let count = waiting.len();
+        for answer in waiting {
+            answer.await.map_err(|_| StoreError::Stopped)??;
+        }
+        Ok(count)
+    }
+
+    /// Puts every fixture into the outbox: the broker may have lost what it kept. Durable when it answers.
+    ///
+    /// # Errors
+    /// What the store says.
+    pub async fn publish_all(&self) -> Result<(), StoreError> {
+        self.store.publish_all().await
+    }
+
     /// Clears a row of the outbox: the broker has what was published under this ticket.
     pub async fn published(&self, key: kernel::FixtureKey, ticket: i64) {
         self.store.published(key, ticket).await;
@@ -242,10 +262,16 @@ impl Service {
         Ok(self.store.remove_token(id).await?)
     }
 
-    /// Whether the house can be served.
+    /// Whether the house can be served, as far as the last commit tells.
     #[must_use]
     pub fn health(&self) -> Health {
         Health { database: self.store.is_usable(), broker: self.link.get() }
+    }
+
+    /// Whether the house can be served. A database whose last commit failed is tried once more: it may take edits
+    /// again, without that anybody has made one.
+    pub async fn check_health(&self) -> Health {
+        Health { database: self.store.probe().await.is_ok(), broker: self.link.get() }
     }
 
     /// Says how the link to the broker stands.
@@ -280,30 +306,4 @@ impl Service {
     pub async fn stop(&self) {
         self.store.stop().await;
     }
-}
-
-fn read_kinds(folder: &std::path::Path) -> Result<Kinds, ServiceError> {
-    let mut kinds = Kinds::default();
-    let folder = folder.join("kinds");
-    let entries = match std::fs::read_dir(&folder) {
-        Ok(entries) => entries,
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(kinds),
-        Err(source) => {
-            return Err(StoreError::Io { doing: "listing the kinds in", path: folder, source: Arc::new(source) }.into());
-        }
-    };
-    for entry in entries.filter_map(Result::ok) {
-        let path = entry.path();
-        if path.extension().is_none_or(|extension| extension != "json") {
-            continue;
-        }
-        let name = path.file_stem().and_then(|stem| stem.to_str()).unwrap_or_default().to_owned();
-        let schema = std::fs::read(&path).map_err(|source| StoreError::Io {
-            doing: "reading the kind",
-            path: path.clone(),
-            source: Arc::new(source),
-        })?;
-        kinds.describe(&name, &schema).map_err(|error| StoreError::NotThere(format!("{}: {error}", path.display())))?;
-    }
-    Ok(kinds)
 }

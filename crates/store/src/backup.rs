@@ -6,7 +6,8 @@ use jiff::Timestamp;
 use sqlx::{Connection, SqliteConnection};
 
 use crate::error::StoreError;
-use crate::schema;
+use crate::lock::FolderLock;
+use crate::schema::{self, DATABASE};
 use crate::store::{Store, make_folder, make_private, private};
 
 /// How backups are kept.
@@ -38,45 +39,71 @@ fn name_of(at: Timestamp) -> String {
 }
 
 impl Store {
-    /// Makes a backup of the database as it is now, checks it, and drops those that are too many.
+    /// Makes a backup of the database as it is now, checks it, and drops those that are too many. The one that was made
+    /// is never among these; one that is dated in the future counts as the oldest, since its clock was wrong.
     ///
     /// # Errors
     /// [`StoreError::Damaged`] when the copy fails its check (it is taken away again), [`StoreError::Full`], and what
     /// SQLite and the file system say.
     pub async fn back_up(&self, options: &BackupOptions, now: Timestamp) -> Result<Backup, StoreError> {
-        let folder = &options.folder;
-        make_folder(folder)?;
-        drop_halves(folder);
-        let name = name_of(now);
-        let (path, part) = (folder.join(&name), folder.join(format!("{name}.part")));
-        let made = self.copy_to(&part).await;
-        if made.is_err() {
-            let _ = std::fs::remove_file(&part);
-        }
-        made?;
-        private(&part)?;
-        std::fs::rename(&part, &path).map_err(StoreError::io("naming the backup", &path))?;
-        sync_folder(folder)?;
-        let bytes = std::fs::metadata(&path).map_err(StoreError::io("reading", &path))?.len();
-        for old in list(folder)?.into_iter().skip(options.keep.max(1)) {
-            let old = folder.join(old.name);
-            std::fs::remove_file(&old).map_err(StoreError::io("dropping the old backup", &old))?;
-        }
-        Ok(Backup { name, at: now, bytes })
+        back_up(self.path(), options, now).await
     }
+}
 
-    async fn copy_to(&self, part: &Path) -> Result<(), StoreError> {
-        let _ = std::fs::remove_file(part);
-        make_private(part)?;
-        let text = part.to_str().ok_or_else(|| StoreError::NotThere("the backup folder's path is not UTF-8".into()))?;
-        let mut connection = schema::open_apart(self.path()).await?;
-        let copied = sqlx::query("VACUUM INTO ?").bind(text).execute(&mut connection).await;
-        let _ = connection.close().await;
-        copied.map_err(StoreError::sql("copying the database"))?;
-        let file = std::fs::File::open(part).map_err(StoreError::io("opening", part))?;
-        file.sync_all().map_err(StoreError::io("writing out", part))?;
-        check(part).await
+/// The same for a folder that no daemon serves. The database is not migrated: a backup made before a newer version
+/// takes a house over is of the version before.
+///
+/// # Errors
+/// [`StoreError::NotThere`] when there is no database, [`StoreError::InUse`] while a daemon runs on the folder,
+/// [`StoreError::NotOurs`], [`StoreError::Newer`], and those of [`Store::back_up`].
+pub async fn back_up_file(folder: &Path, options: &BackupOptions, now: Timestamp) -> Result<Backup, StoreError> {
+    let path = folder.join(DATABASE);
+    if !path.exists() {
+        return Err(StoreError::NotThere(format!(
+            "there is no database {}; name the folder of the house to be backed up",
+            path.display()
+        )));
     }
+    let _lock = FolderLock::take(folder)?;
+    schema::read_version(&path).await?;
+    back_up(&path, options, now).await
+}
+
+async fn back_up(database: &Path, options: &BackupOptions, now: Timestamp) -> Result<Backup, StoreError> {
+    let folder = &options.folder;
+    make_folder(folder)?;
+    drop_halves(folder);
+    let name = name_of(now);
+    let (path, part) = (folder.join(&name), folder.join(format!("{name}.part")));
+    let made = copy(database, &part).await;
+    if made.is_err() {
+        let _ = std::fs::remove_file(&part);
+    }
+    made?;
+    private(&part)?;
+    std::fs::rename(&part, &path).map_err(StoreError::io("naming the backup", &path))?;
+    sync_folder(folder)?;
+    let bytes = std::fs::metadata(&path).map_err(StoreError::io("reading", &path))?.len();
+    let mut others: Vec<Backup> = list(folder)?.into_iter().filter(|backup| backup.name != name).collect();
+    others.sort_by_key(|backup| backup.at > now);
+    for old in others.into_iter().skip(options.keep.saturating_sub(1)) {
+        let old = folder.join(old.name);
+        std::fs::remove_file(&old).map_err(StoreError::io("dropping the old backup", &old))?;
+    }
+    Ok(Backup { name, at: now, bytes })
+}
+
+async fn copy(database: &Path, part: &Path) -> Result<(), StoreError> {
+    let _ = std::fs::remove_file(part);
+    make_private(part)?;
+    let text = part.to_str().ok_or_else(|| StoreError::NotThere("the backup folder's path is not UTF-8".into()))?;
+    let mut connection = schema::open_apart(database).await?;
+    let copied = sqlx::query("VACUUM INTO ?").bind(text).execute(&mut connection).await;
+    let _ = connection.close().await;
+    copied.map_err(StoreError::sql("copying the database"))?;
+    let file = std::fs::File::open(part).map_err(StoreError::io("opening", part))?;
+    file.sync_all().map_err(StoreError::io("writing out", part))?;
+    check(part).await
 }
 
 /// Takes away what backups left that were cut off by a crash; one that cannot be taken away is in nobody's way.

@@ -258,6 +258,14 @@ impl Batch {
         }
     }
 
+    /// Has every fixture of the house published anew, under one ticket that no earlier acknowledgement can know.
+    pub(crate) fn publish_all(&mut self, house: &House) {
+        self.numbers.history += 1;
+        for fixture in house.all() {
+            self.outbox.insert(fixture.key, Some((fixture.id.clone(), self.numbers.history)));
+        }
+    }
+
     pub(crate) fn fixture_rows(&self) -> Vec<FixtureRow> {
         self.fixture_rows.values().cloned().collect()
     }
@@ -337,6 +345,7 @@ fn life_row(fixture: &Fixture) -> LifeRow {
         boot: life.boot.as_ref().and_then(|boot| serde_json::to_string(boot).ok()),
         boots_heard: signed(life.boots_heard),
         fresh: life.fresh,
+        doubted: life.doubted,
         wish_n: life.wish_n.map(signed),
         event_n: life.event_n.map(signed),
         count: signed(life.count),

@@ -78,7 +78,7 @@ pub enum StoreError {
         /// Why.
         source: Arc<std::io::Error>,
     },
-    /// No state of this revision or time.
+    /// No state of this revision or time, or a file that should be there is not.
     #[error("{0}")]
     NotThere(String),
     /// The state asked for is older than what is kept.

@@ -4,7 +4,9 @@ use std::collections::{BTreeMap, HashMap};
 use std::ops::Bound;
 use std::sync::{Arc, PoisonError, RwLock, RwLockReadGuard};
 
-use kernel::{Fixture, FixtureId, FixtureKey};
+use kernel::{Fixture, FixtureId, FixtureKey, Held};
+
+use crate::batch::Changed;
 
 #[derive(Debug, Default)]
 struct Rooms {
@@ -62,6 +64,29 @@ impl House {
         self.read().by_id.len()
     }
 
+    /// Takes over what a house that was read from the file has and this one has not, and gives what changed. Signs of
+    /// life are in memory alone until something else is worth a write, so a fixture that is the same is kept as it is.
+    pub(crate) fn adopt(&self, truth: &Self) -> Vec<Changed> {
+        let mut gone = Vec::new();
+        let mut changes: Vec<Changed> = Vec::new();
+        for held in self.all() {
+            let now = truth.get(held.id.as_str());
+            if now.as_ref().is_none_or(|now| now.key != held.key) {
+                gone.push(held.key);
+            }
+            if now.is_none() {
+                changes.push((held.id.clone(), None));
+            }
+        }
+        for fixture in truth.all() {
+            if self.get(fixture.id.as_str()).is_none_or(|held| !same(&held, &fixture)) {
+                changes.push((fixture.id.clone(), Some(fixture)));
+            }
+        }
+        self.swap(gone, changes.iter().cloned());
+        changes
+    }
+
     /// Lets committed changes be true: the keys that are gone first, then every fixture as it now stands.
     pub(crate) fn swap(
         &self,
@@ -84,4 +109,15 @@ impl House {
             }
         }
     }
+}
+
+/// Whether two are the same but for signs of life.
+fn same(one: &Fixture, other: &Fixture) -> bool {
+    let held =
+        |one: &Held, other: &Held| (one.revision, one.drift, one.head) == (other.revision, other.drift, other.head);
+    (one.key, one.created, one.enrolled_at) == (other.key, other.created, other.enrolled_at)
+        && one.secret.as_ref().map(|hash| hash.0) == other.secret.as_ref().map(|hash| hash.0)
+        && held(&one.record_held, &other.record_held)
+        && held(&one.desired, &other.desired)
+        && held(&one.reported, &other.reported)
 }

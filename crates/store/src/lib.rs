@@ -5,8 +5,10 @@
 //! callers are answered after the commit. Current documents live in memory ([`House`]); SQLite is the truth.
 //! This crate knows no HTTP and no MQTT.
 
+mod aside;
 mod backup;
 mod batch;
+mod broker_lines;
 mod chain;
 mod dump;
 mod error;
@@ -15,6 +17,7 @@ mod load;
 mod lock;
 mod outbox;
 mod past;
+mod pen;
 mod requests;
 mod restore;
 mod retention;
@@ -26,7 +29,7 @@ mod tokens;
 mod trail;
 mod writer;
 
-pub use backup::{Backup, BackupOptions};
+pub use backup::{Backup, BackupOptions, back_up_file};
 pub use dump::dump;
 pub use error::{ExecuteError, StoreError};
 pub use house::House;

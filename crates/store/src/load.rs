@@ -196,6 +196,7 @@ fn read_life(row: &SqliteRow) -> Result<(i64, Life), StoreError> {
             .map_err(|error| bad("life", "boot", key, error))?,
         boots_heard: number("boots_heard")?.unwrap_or(0),
         fresh: column(row, "life", "fresh", key)?,
+        doubted: column(row, "life", "doubted", key)?,
         wish_n: number("wish_n")?,
         event_n: number("event_n")?,
         count: number("count")?.unwrap_or(0),

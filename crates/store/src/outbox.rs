@@ -91,6 +91,13 @@ impl Outbox {
         self.mirror().rows.get(&key).map(|(_, ticket)| *ticket)
     }
 
+    /// Takes over what the file has; all of it is due again.
+    pub(crate) fn adopt(&self, truth: &Self) {
+        let rows = std::mem::take(&mut truth.mirror().rows);
+        self.mirror().rows = rows;
+        self.again();
+    }
+
     pub(crate) fn swap(&self, changes: impl IntoIterator<Item = (FixtureKey, Option<(FixtureId, i64)>)>) {
         let mut mirror = self.mirror();
         let mut fresh = false;

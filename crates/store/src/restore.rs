@@ -5,7 +5,8 @@ use std::path::{Path, PathBuf};
 use jiff::Timestamp;
 use sqlx::Connection;
 
-use crate::backup::{check, sync_folder};
+use crate::aside::{self, fresh_path, remove, with_suffix};
+use crate::backup::check;
 use crate::error::StoreError;
 use crate::load;
 use crate::lock::FolderLock;
@@ -23,7 +24,8 @@ pub struct Restored {
     pub changes: i64,
 }
 
-/// Restores a data folder from a backup file or from a dump (SQL text). Everything is published anew at the next start.
+/// Restores a data folder from a backup file, from another database with its log, or from a dump (SQL text). The file
+/// itself and what lies beside it are left as they are. Everything is published anew at the next start.
 ///
 /// # Errors
 /// [`StoreError::InUse`] while a daemon runs on the folder; [`StoreError::Damaged`], [`StoreError::NotOurs`] and
@@ -31,27 +33,25 @@ pub struct Restored {
 pub async fn restore(from: &Path, folder: &Path, now: Timestamp) -> Result<Restored, StoreError> {
     make_folder(folder)?;
     let _lock = FolderLock::take(folder)?;
-    let fresh = folder.join(format!("{DATABASE}.restoring"));
+    let fresh = fresh_path(folder);
+    if from.canonicalize().is_ok_and(|from| fresh.canonicalize().is_ok_and(|fresh| fresh == from)) {
+        let detail = "it was left half-made by a restore that was cut off; restore from the backup itself".into();
+        return Err(StoreError::NotOurs { path: from.into(), detail });
+    }
+    aside::clear_what_was_cut_off(folder)?;
     remove(&fresh)?;
     let prepared = prepare(from, &fresh, now).await;
     if prepared.is_err() {
         let _ = remove(&fresh);
     }
     let (fixtures, changes) = prepared?;
-    let path = folder.join(DATABASE);
-    let aside = if path.exists() { Some(set_aside(&path, now)?) } else { None };
-    std::fs::rename(&fresh, &path).map_err(StoreError::io("putting in place", &path))?;
-    sync_folder(folder)?;
+    let aside = aside::replace(&folder.join(DATABASE), &fresh, now).await?;
     Ok(Restored { aside, fixtures, changes })
 }
 
 async fn prepare(from: &Path, fresh: &Path, now: Timestamp) -> Result<(i64, i64), StoreError> {
-    let mut head = [0_u8; 16];
-    let mut file = std::fs::File::open(from).map_err(StoreError::io("opening", from))?;
-    let read = std::io::Read::read(&mut file, &mut head).map_err(StoreError::io("reading", from))?;
-    if head.get(..read).is_some_and(|head| head.starts_with(b"SQLite format 3\0")) {
-        check(from).await?;
-        std::fs::copy(from, fresh).map_err(StoreError::io("copying", from))?;
+    if aside::is_database(from).map_err(StoreError::io("reading", from))? {
+        copy(from, fresh).await?;
     } else {
         let bytes = std::fs::read(from).map_err(StoreError::io("reading", from))?;
         let not_ours = |detail: String| StoreError::NotOurs { path: from.into(), detail };
@@ -65,9 +65,8 @@ async fn prepare(from: &Path, fresh: &Path, now: Timestamp) -> Result<(i64, i64)
         let loaded = sqlx::raw_sql(sqlx::AssertSqlSafe(text)).execute(&mut connection).await;
         let _ = connection.close().await;
         loaded.map_err(|error| not_ours(error.to_string()))?;
-        check(fresh).await?;
     }
-    private(fresh)?;
+    check(fresh).await.map_err(|error| named(error, from))?;
     // brings it to the newest schema, and has everything published: the broker may hold what came after
     let mut connection = schema::open_writer(fresh).await?;
     // what could not be opened afterwards is better refused now
@@ -80,6 +79,15 @@ async fn prepare(from: &Path, fresh: &Path, now: Timestamp) -> Result<(i64, i64)
     .execute(&mut connection)
     .await
     .map_err(restoring())?;
+    // fixtures may hold revisions of after this backup, which will be given anew with other content
+    sqlx::query(
+        "INSERT INTO life (fixture, applied, boots_heard, fresh, doubted, count)
+         SELECT key, 0, 0, 1, 1, 1 FROM fixture WHERE deleted IS NULL
+         ON CONFLICT (fixture) DO UPDATE SET applied = 0, fresh = 1, doubted = 1, count = count + 1",
+    )
+    .execute(&mut connection)
+    .await
+    .map_err(restoring())?;
     let counts: (i64, i64) =
         sqlx::query_as("SELECT (SELECT count(*) FROM fixture WHERE deleted IS NULL), (SELECT count(*) FROM history)")
             .fetch_one(&mut connection)
@@ -87,48 +95,45 @@ async fn prepare(from: &Path, fresh: &Path, now: Timestamp) -> Result<(i64, i64)
             .map_err(restoring())?;
     sqlx::query("PRAGMA wal_checkpoint(TRUNCATE)").execute(&mut connection).await.map_err(restoring())?;
     connection.close().await.map_err(restoring())?;
-    for suffix in ["-wal", "-shm"] {
-        let _ = std::fs::remove_file(with_suffix(fresh, suffix));
-    }
+    aside::remove_beside(fresh)?;
     let file = std::fs::File::open(fresh).map_err(StoreError::io("opening", fresh))?;
     file.sync_all().map_err(StoreError::io("writing out", fresh))?;
     Ok(counts)
 }
 
-/// Moves a database and its log aside, the log first named after it so that nothing committed is lost.
-fn set_aside(path: &Path, now: Timestamp) -> Result<PathBuf, StoreError> {
-    let stamp = now.strftime("%Y%m%dT%H%M%SZ").to_string();
-    let mut aside = with_suffix(path, &format!(".aside-{stamp}"));
-    for n in 2.. {
-        if !aside.exists() {
-            break;
-        }
-        aside = with_suffix(path, &format!(".aside-{stamp}-{n}"));
+/// Copies a database and its log, which may hold what was committed last, and makes them one file.
+async fn copy(from: &Path, fresh: &Path) -> Result<(), StoreError> {
+    let logs: Vec<&str> = ["-wal", "-journal"]
+        .into_iter()
+        .filter(|suffix| std::fs::metadata(with_suffix(from, suffix)).is_ok_and(|log| log.len() > 0))
+        .collect();
+    let state = || -> Vec<_> {
+        let files = std::iter::once(from.to_owned()).chain(logs.iter().map(|suffix| with_suffix(from, suffix)));
+        files.map(|path| std::fs::metadata(path).and_then(|file| Ok((file.len(), file.modified()?))).ok()).collect()
+    };
+    let damaged = |detail: &str| StoreError::Damaged { path: from.into(), detail: detail.into() };
+    let before = state();
+    std::fs::copy(from, fresh).map_err(StoreError::io("copying", from))?;
+    private(fresh)?;
+    for suffix in &logs {
+        let (log, to) = (with_suffix(from, suffix), with_suffix(fresh, suffix));
+        std::fs::copy(&log, &to).map_err(StoreError::io("copying", &log))?;
+        private(&to)?;
     }
-    for suffix in ["-wal", "-shm"] {
-        let log = with_suffix(path, suffix);
-        if log.exists() {
-            std::fs::rename(&log, with_suffix(&aside, suffix)).map_err(StoreError::io("setting aside", &log))?;
-        }
+    if state() != before {
+        return Err(damaged("another program wrote to it while it was read"));
     }
-    std::fs::rename(path, &aside).map_err(StoreError::io("setting aside", path))?;
-    Ok(aside)
-}
-
-fn with_suffix(path: &Path, suffix: &str) -> PathBuf {
-    let mut name = path.as_os_str().to_owned();
-    name.push(suffix);
-    name.into()
-}
-
-fn remove(path: &Path) -> Result<(), StoreError> {
-    for suffix in ["", "-wal", "-shm"] {
-        let path = with_suffix(path, suffix);
-        match std::fs::remove_file(&path) {
-            Ok(()) => {}
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound => {}
-            Err(error) => return Err(StoreError::io("removing", path)(error)),
-        }
+    if !logs.is_empty() && !aside::fold_log(fresh).await {
+        return Err(damaged("what its log holds cannot be written into it"));
     }
     Ok(())
+}
+
+/// The same error of the file that the owner named, not of its copy.
+fn named(error: StoreError, from: &Path) -> StoreError {
+    match error {
+        StoreError::NotOurs { detail, .. } => StoreError::NotOurs { path: from.into(), detail },
+        StoreError::Damaged { detail, .. } => StoreError::Damaged { path: from.into(), detail },
+        other => other,
+    }
 }

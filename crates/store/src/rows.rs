@@ -101,7 +101,7 @@ row! {
 }
 row! {
     /// A row of `life`.
-    LifeRow { fixture: i64, applied: i64, applied_at: Option<i64>, heard: Option<i64>, alive: Option<bool>, alive_at: Option<i64>, boot: Option<String>, boots_heard: i64, fresh: bool, wish_n: Option<i64>, event_n: Option<i64>, count: i64 }
+    LifeRow { fixture: i64, applied: i64, applied_at: Option<i64>, heard: Option<i64>, alive: Option<bool>, alive_at: Option<i64>, boot: Option<String>, boots_heard: i64, fresh: bool, doubted: bool, wish_n: Option<i64>, event_n: Option<i64>, count: i64 }
     "INSERT OR REPLACE INTO life", ""
 }
 row! {

@@ -84,21 +84,36 @@ pub(crate) async fn open_writer(path: &Path) -> Result<SqliteConnection, StoreEr
     if path.exists() {
         read_version(path).await?;
     }
+    // a house that is up to date is opened without a write, so that it is served from a full disk too
     let mut connection = options(path)
         .create_if_missing(true)
         .pragma("wal_autocheckpoint", CHECKPOINT_PAGES)
         .connect()
         .await
         .map_err(StoreError::sql("opening the database"))?;
-    sqlx::query(sqlx::AssertSqlSafe(format!("PRAGMA application_id = {APPLICATION}")))
-        .execute(&mut connection)
-        .await
-        .map_err(StoreError::sql("marking the database"))?;
+    let marking = || StoreError::sql("marking the database");
+    let (marked,): (i64,) =
+        sqlx::query_as("PRAGMA application_id").fetch_one(&mut connection).await.map_err(marking())?;
+    if marked != APPLICATION {
+        sqlx::query(sqlx::AssertSqlSafe(format!("PRAGMA application_id = {APPLICATION}")))
+            .execute(&mut connection)
+            .await
+            .map_err(marking())?;
+    }
     MIGRATIONS
         .run(&mut connection)
         .await
         .map_err(|error| StoreError::sql("bringing the schema up to date")(sqlx::Error::Migrate(Box::new(error))))?;
     Ok(connection)
+}
+
+/// Opens the writer's connection anew, to a file that is there and was migrated when it was first opened.
+pub(crate) async fn reopen_writer(path: &Path) -> Result<SqliteConnection, StoreError> {
+    options(path)
+        .pragma("wal_autocheckpoint", CHECKPOINT_PAGES)
+        .connect()
+        .await
+        .map_err(StoreError::sql("opening the database again"))
 }
 
 /// Opens a few connections for reading.
@@ -113,9 +128,14 @@ pub(crate) async fn open_readers(path: &Path, most: u32) -> Result<SqlitePool, S
 
 /// Opens one more connection that only reads, such as for a backup or a dump; the file's journal mode is left alone.
 pub(crate) async fn open_apart(path: &Path) -> Result<SqliteConnection, StoreError> {
+    let mut log = path.as_os_str().to_owned();
+    log.push("-wal");
+    // a connection that may not write leaves a log as it is, but it also leaves an empty one beside a database that had
+    // none; one that may write takes that away when it is closed, and would write a log that is not empty into the file
+    let has_log = std::fs::metadata(log).is_ok_and(|log| log.len() > 0);
     SqliteConnectOptions::new()
         .filename(path)
-        .read_only(true)
+        .read_only(has_log)
         .busy_timeout(Duration::from_secs(10))
         .pragma("cache_size", CACHE_KIB)
         .disable_statement_logging()

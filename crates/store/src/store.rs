@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use jiff::Timestamp;
 use kernel::{Actor, Answer, Command, Fixture, FixtureId, FixtureKey, Kinds};
@@ -9,11 +10,13 @@ use sqlx::sqlite::SqlitePool;
 use tokio::sync::{broadcast, mpsc, oneshot};
 use tokio::task::JoinHandle;
 
+use crate::aside;
 use crate::error::{ExecuteError, StoreError};
 use crate::house::House;
 use crate::load;
 use crate::lock::FolderLock;
 use crate::outbox::Outbox;
+use crate::pen::Pen;
 use crate::requests::Once;
 use crate::retention::Retention;
 use crate::schema::{self, DATABASE};
@@ -84,6 +87,7 @@ pub struct Store {
     readers: SqlitePool,
     work: mpsc::Sender<Work>,
     committed: broadcast::Sender<Arc<Vec<Committed>>>,
+    sound: Arc<AtomicBool>,
     writer: tokio::sync::Mutex<Option<JoinHandle<()>>>,
 }
 
@@ -91,11 +95,14 @@ impl Store {
     /// Opens the store of a folder, making or migrating its database, and starts its writer.
     ///
     /// # Errors
-    /// [`StoreError::InUse`], [`StoreError::Newer`], [`StoreError::NotOurs`], [`StoreError::Row`] and what SQLite says.
+    /// [`StoreError::InUse`], [`StoreError::Newer`], [`StoreError::NotOurs`], [`StoreError::Row`] and what SQLite says;
+    /// [`StoreError::NotThere`] when the database is missing, but files beside it tell that there was one.
     pub async fn open(options: StoreOptions) -> Result<Self, StoreError> {
         let folder = options.folder;
         make_folder(&folder)?;
         let lock = FolderLock::take(&folder)?;
+        aside::refuse_what_was_cut_off(&folder)?;
+        aside::clear_what_was_cut_off(&folder)?;
         let path = folder.join(DATABASE);
         make_private(&path)?;
         let mut connection = schema::open_writer(&path).await?;
@@ -104,8 +111,9 @@ impl Store {
         let readers = schema::open_readers(&path, options.readers.max(1)).await?;
         let (work, queue) = mpsc::channel(QUEUE);
         let (committed, _) = broadcast::channel(1024);
+        let sound = Arc::new(AtomicBool::new(true));
         let writer = Writer {
-            connection,
+            pen: Pen::new(path.clone(), connection, Arc::clone(&sound)),
             queue,
             house: Arc::clone(&loaded.house),
             outbox: Arc::clone(&loaded.outbox),
@@ -128,6 +136,7 @@ impl Store {
             readers,
             work,
             committed,
+            sound,
             writer: tokio::sync::Mutex::new(Some(handle)),
         })
     }
@@ -207,6 +216,15 @@ impl Store {
         let _ = self.work.send(Work::Published { key, ticket }).await;
     }
 
+    /// Has every fixture published anew: the broker may have lost what it kept. When it answers, the outbox holds them
+    /// all, durably, each under a ticket that no acknowledgement of before can clear.
+    ///
+    /// # Errors
+    /// What kept it from being made durable; the outbox is then as it was.
+    pub async fn publish_all(&self) -> Result<(), StoreError> {
+        self.ask(|reply| Work::PublishAll { reply }).await
+    }
+
     async fn ask<T>(&self, work: impl FnOnce(oneshot::Sender<Result<T, StoreError>>) -> Work) -> Result<T, StoreError> {
         let (reply, answer) = oneshot::channel();
         self.work.send(work(reply)).await.map_err(|_| StoreError::Stopped)?;
@@ -274,10 +292,24 @@ impl Store {
         self.readers.close().await;
     }
 
-    /// Whether the writer runs.
+    /// Whether the writer runs and its last write did not fail. It is a memory of what was, not a trial:
+    /// [`Store::probe`] tries.
     #[must_use]
     pub fn is_usable(&self) -> bool {
-        !self.work.is_closed()
+        !self.work.is_closed() && self.sound.load(Ordering::Relaxed)
+    }
+
+    /// Finds out whether the store is usable. While it is, this costs nothing; after a write that failed, some room is
+    /// written and given back, so that a disk that was mended is known without an edit. Callers that ask together share
+    /// one trial.
+    ///
+    /// # Errors
+    /// [`StoreError::Stopped`], [`StoreError::Full`], and what SQLite says: no edit can be taken now.
+    pub async fn probe(&self) -> Result<(), StoreError> {
+        if self.is_usable() {
+            return Ok(());
+        }
+        self.ask(|reply| Work::Probe { reply }).await
     }
 }
 

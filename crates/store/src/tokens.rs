@@ -70,6 +70,12 @@ impl TokenBook {
         self.0.write().unwrap_or_else(PoisonError::into_inner).push((hash, token));
     }
 
+    /// Takes over what the file has.
+    pub(crate) fn adopt(&self, truth: &Self) {
+        let tokens = std::mem::take(&mut *truth.0.write().unwrap_or_else(PoisonError::into_inner));
+        *self.0.write().unwrap_or_else(PoisonError::into_inner) = tokens;
+    }
+
     fn remove(&self, id: i64) {
         self.0.write().unwrap_or_else(PoisonError::into_inner).retain(|(_, token)| token.id != id);
     }

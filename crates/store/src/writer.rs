@@ -4,17 +4,17 @@ use std::sync::Arc;
 
 use jiff::Timestamp;
 use kernel::{FixtureKey, Kinds};
-use sqlx::{Connection, SqliteConnection};
 use tokio::sync::{broadcast, mpsc, oneshot};
 
-use crate::batch::{Batch, Numbers};
+use crate::batch::{Batch, Changed, Numbers};
 use crate::error::{ExecuteError, StoreError};
 use crate::house::House;
+use crate::load;
 use crate::lock::FolderLock;
 use crate::outbox::Outbox;
+use crate::pen::Pen;
 use crate::requests::Requests;
 use crate::retention::{self, Retention};
-use crate::rows;
 use crate::store::{Committed, Outcome, Request};
 use crate::tokens::{self, Scope, Token, TokenBook};
 
@@ -29,6 +29,10 @@ pub(crate) enum Work {
     Request { request: Box<Request>, reply: oneshot::Sender<Result<Outcome, ExecuteError>> },
     /// The broker has what was published under this ticket.
     Published { key: FixtureKey, ticket: i64 },
+    /// Have every fixture published anew.
+    PublishAll { reply: Reply<()> },
+    /// Find out whether something can be written.
+    Probe { reply: Reply<()> },
     /// Retire a portion of old history.
     Retire { retention: Retention, now: Timestamp, reply: Reply<(u64, bool)> },
     /// Add a token.
@@ -40,7 +44,7 @@ pub(crate) enum Work {
 }
 
 pub(crate) struct Writer {
-    pub(crate) connection: SqliteConnection,
+    pub(crate) pen: Pen,
     pub(crate) queue: mpsc::Receiver<Work>,
     pub(crate) house: Arc<House>,
     pub(crate) outbox: Arc<Outbox>,
@@ -68,16 +72,19 @@ impl Writer {
         }
         self.queue.close();
         // what is still queued is refused with `Stopped` when its reply is dropped
-        if let Err(error) = self.connection.close().await {
-            tracing::warn!(%error, "closing the database");
-        }
+        self.pen.close().await;
         drop(self.lock);
     }
 
     /// Carries out what is queued; whether to stop after it.
     async fn turn(&mut self, queued: &mut Vec<Work>) -> bool {
+        if !self.pen.is_open() {
+            // before anything is decided, since what the file holds may be more than is known
+            self.reopen().await;
+        }
         let mut batch = Batch::new(self.numbers);
         let mut waiting: Vec<Waiting> = Vec::with_capacity(queued.len());
+        let mut probes: Vec<Reply<()>> = Vec::new();
         let mut stop = false;
         for work in queued.drain(..) {
             match work {
@@ -86,33 +93,31 @@ impl Writer {
                     waiting.push((reply, outcome));
                 }
                 Work::Published { key, ticket } => batch.published(key, ticket, &self.outbox),
+                Work::Probe { reply } => probes.push(reply),
                 Work::Stop => stop = true,
                 other => {
                     // rare work has a commit of its own, after what came before it
                     self.finish(std::mem::replace(&mut batch, Batch::new(self.numbers)), &mut waiting).await;
-                    batch = Batch::new(self.numbers);
                     self.rare(other).await;
+                    batch = Batch::new(self.numbers);
                 }
             }
         }
         self.finish(batch, &mut waiting).await;
+        if !probes.is_empty() {
+            self.probe(probes).await;
+        }
         stop
     }
 
     /// Commits a batch, lets it be true, answers everyone who waits for it.
     async fn finish(&mut self, batch: Batch, waiting: &mut Vec<Waiting>) {
-        let written = if batch.is_empty() { Ok(()) } else { commit(&mut self.connection, &batch).await };
-        match written {
-            Ok(()) => {
-                let (numbers, changes) = batch.apply(&self.house, &self.outbox, &mut self.requests);
-                self.numbers = numbers;
+        match self.write(batch).await {
+            Ok(changes) => {
                 for (reply, outcome) in waiting.drain(..) {
                     let _ = reply.send(outcome); // a caller that went away has no use for its answer
                 }
-                if !changes.is_empty() && self.committed.receiver_count() > 0 {
-                    let committed = changes.into_iter().map(|(id, after)| Committed { id, after }).collect();
-                    let _ = self.committed.send(Arc::new(committed));
-                }
+                self.hint(changes);
             }
             Err(error) => {
                 tracing::error!(%error, commands = waiting.len(), "nothing of this commit was written");
@@ -125,50 +130,194 @@ impl Writer {
         }
     }
 
+    /// Commits a batch and lets it be true.
+    async fn write(&mut self, batch: Batch) -> Result<Vec<Changed>, StoreError> {
+        if !batch.is_empty() {
+            let written = self.pen.commit(&batch).await;
+            self.settle(written).await?;
+            self.pen.told(true);
+        }
+        let (numbers, changes) = batch.apply(&self.house, &self.outbox, &mut self.requests);
+        self.numbers = numbers;
+        Ok(changes)
+    }
+
+    /// Passes on what came of a write; when it failed, the database is opened anew first.
+    async fn settle<T>(&mut self, written: Result<T, StoreError>) -> Result<T, StoreError> {
+        if matches!(written, Err(StoreError::Sql { .. } | StoreError::Full)) {
+            self.pen.told(false);
+            self.reopen().await;
+        }
+        written
+    }
+
+    /// Opens the database anew and takes over what it holds: a commit that was told to have failed, since the disk
+    /// did not answer at its very end, may be in the file nevertheless.
+    async fn reopen(&mut self) {
+        let opened = match self.pen.anew().await {
+            // requests of any age: those that are too old are forgotten when they are retired
+            Ok(mut connection) => match load::load(&mut connection, Timestamp::MIN).await {
+                Ok(loaded) => Ok((connection, loaded)),
+                Err(error) => Err(error),
+            },
+            Err(error) => Err(error),
+        };
+        match opened {
+            Ok((connection, loaded)) => {
+                self.pen.put(Ok(connection));
+                self.numbers.history = self.numbers.history.max(loaded.numbers.history);
+                self.numbers.fixture = self.numbers.fixture.max(loaded.numbers.fixture);
+                self.requests = loaded.requests;
+                self.tokens.adopt(&loaded.tokens);
+                let changes = self.house.adopt(&loaded.house);
+                self.outbox.adopt(&loaded.outbox);
+                self.hint(changes);
+            }
+            Err(error) => {
+                tracing::error!(%error, "the database cannot be opened again; it is tried at the next occasion");
+                self.pen.told(false);
+                self.pen.put(Err(error));
+            }
+        }
+    }
+
+    fn hint(&self, changes: Vec<Changed>) {
+        if !changes.is_empty() && self.committed.receiver_count() > 0 {
+            let committed = changes.into_iter().map(|(id, after)| Committed { id, after }).collect();
+            let _ = self.committed.send(Arc::new(committed));
+        }
+    }
+
+    /// One trial for all who ask.
+    async fn probe(&mut self, probes: Vec<Reply<()>>) {
+        let mut tried = Ok(());
+        if !self.pen.is_sound() {
+            tried = self.pen.probe().await;
+            tried = self.settle(tried).await;
+            self.pen.told(tried.is_ok());
+        }
+        for reply in probes {
+            let _ = reply.send(tried.clone());
+        }
+    }
+
     async fn rare(&mut self, work: Work) {
         match work {
+            Work::PublishAll { reply } => {
+                let mut batch = Batch::new(self.numbers);
+                batch.publish_all(&self.house);
+                let _ = reply.send(self.write(batch).await.map(|_| ()));
+            }
             Work::Retire { retention, now, reply } => {
-                let retired = retention::portion(&mut self.connection, retention, now).await;
-                let result = match retired {
-                    Ok(portion) => {
-                        self.requests.forget(&portion.requests);
-                        Ok((portion.rows, portion.more))
-                    }
+                let retired = match self.pen.get() {
+                    Ok(connection) => retention::portion(connection, retention, now).await,
                     Err(error) => Err(error),
                 };
-                let _ = reply.send(result);
+                let retired = self.settle(retired).await.map(|portion| {
+                    self.requests.forget(&portion.requests);
+                    (portion.rows, portion.more)
+                });
+                let _ = reply.send(retired);
             }
             Work::AddToken { name, scope, hash, now, reply } => {
-                let added = tokens::add(&mut self.connection, &self.tokens, name, scope, hash, now).await;
-                let _ = reply.send(added);
+                let added = match self.pen.get() {
+                    Ok(connection) => tokens::add(connection, &self.tokens, name, scope, hash, now).await,
+                    Err(error) => Err(error),
+                };
+                let _ = reply.send(self.settle(added).await);
             }
             Work::RemoveToken { id, reply } => {
-                let _ = reply.send(tokens::remove(&mut self.connection, &self.tokens, id).await);
+                let removed = match self.pen.get() {
+                    Ok(connection) => tokens::remove(connection, &self.tokens, id).await,
+                    Err(error) => Err(error),
+                };
+                let _ = reply.send(self.settle(removed).await);
             }
-            Work::Request { .. } | Work::Published { .. } | Work::Stop => {}
+            Work::Request { .. } | Work::Published { .. } | Work::Probe { .. } | Work::Stop => {}
         }
     }
 }
 
-async fn commit(connection: &mut SqliteConnection, batch: &Batch) -> Result<(), StoreError> {
-    // a transaction that is dropped on an error is rolled back before the connection is used again
-    let mut transaction =
-        connection.begin_with("BEGIN IMMEDIATE").await.map_err(StoreError::sql("beginning a transaction"))?;
-    rows::write(&mut transaction, &batch.fixture_rows()).await?;
-    rows::write(&mut transaction, &batch.document_rows()).await?;
-    rows::write(&mut transaction, &batch.history).await?;
-    rows::write(&mut transaction, &batch.snapshots).await?;
-    rows::write(&mut transaction, &batch.life_rows()).await?;
-    rows::write(&mut transaction, &batch.boots).await?;
-    rows::write(&mut transaction, &batch.events).await?;
-    rows::write(&mut transaction, &batch.requests).await?;
-    let (set, clear) = batch.outbox_rows();
-    rows::write(&mut transaction, &set).await?;
-    rows::delete(&mut transaction, "DELETE FROM outbox WHERE fixture IN (SELECT value FROM json_each(?))", &clear)
-        .await?;
-    let gone = batch.gone();
-    rows::delete(&mut transaction, "DELETE FROM document WHERE slot >> 3 IN (SELECT value FROM json_each(?))", &gone)
-        .await?;
-    rows::delete(&mut transaction, "DELETE FROM life WHERE fixture IN (SELECT value FROM json_each(?))", &gone).await?;
-    transaction.commit().await.map_err(StoreError::sql("committing"))
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+    use std::sync::atomic::{AtomicBool, Ordering};
+
+    use kernel::{Actor, Command, Edit, Paper, Precondition, Way};
+
+    use super::*;
+    use crate::schema::{self, DATABASE};
+
+    /// A writer whose file may grow by so many pages, until it is opened anew: SQLite then does by itself what it does
+    /// when there is no more room on a disk.
+    async fn narrow(folder: &Path, pages: i64) -> (mpsc::Sender<Work>, Arc<House>, Arc<AtomicBool>) {
+        let path = folder.join(DATABASE);
+        let mut connection = schema::open_writer(&path).await.unwrap();
+        let loaded = load::load(&mut connection, Timestamp::UNIX_EPOCH).await.unwrap();
+        let (now,): (i64,) = sqlx::query_as("PRAGMA page_count").fetch_one(&mut connection).await.unwrap();
+        let limit = format!("PRAGMA max_page_count = {}", now + pages);
+        sqlx::query(sqlx::AssertSqlSafe(limit)).execute(&mut connection).await.unwrap();
+        let (work, queue) = mpsc::channel(COMMANDS);
+        let sound = Arc::new(AtomicBool::new(true));
+        let house = Arc::clone(&loaded.house);
+        let writer = Writer {
+            pen: Pen::new(path, connection, Arc::clone(&sound)),
+            queue,
+            house: loaded.house,
+            outbox: loaded.outbox,
+            tokens: loaded.tokens,
+            requests: loaded.requests,
+            kinds: Arc::default(),
+            numbers: loaded.numbers,
+            committed: broadcast::channel(16).0,
+            lock: FolderLock::take(folder).unwrap(),
+        };
+        tokio::spawn(writer.run());
+        (work, house, sound)
+    }
+
+    async fn tell(work: &mpsc::Sender<Work>, command: Command) -> Result<Outcome, ExecuteError> {
+        let request = Request {
+            command,
+            actor: Actor::new("owner", Way::Http),
+            at: Timestamp::UNIX_EPOCH,
+            cause: None,
+            once: None,
+        };
+        let (reply, answer) = oneshot::channel();
+        work.send(Work::Request { request: Box::new(request), reply }).await.unwrap();
+        answer.await.unwrap()
+    }
+
+    fn edit(n: u64) -> Command {
+        let patch = serde_json::json!({"n": n, "text": format!("{n} reeds ").repeat(400)});
+        let (id, paper) = ("hall".parse().unwrap(), Paper::Desired);
+        Command::Edit { id, paper, edit: Edit::Merge(patch), precondition: Precondition::None }
+    }
+
+    #[tokio::test]
+    async fn edits_go_on_after_a_commit_for_which_there_was_no_room() {
+        let folder = tempfile::tempdir().unwrap();
+        let (work, house, sound) = narrow(folder.path(), 12).await;
+        let record = serde_json::json!({"kind": "free"});
+        tell(&work, Command::Create { id: "hall".parse().unwrap(), record }).await.unwrap();
+        let mut made = 0;
+        let error = loop {
+            match tell(&work, edit(made + 1)).await {
+                Ok(outcome) => made = outcome.answer.revision.get(),
+                Err(error) => break error,
+            }
+        };
+        assert!(matches!(error, ExecuteError::Store(StoreError::Full)), "{error:?}");
+        assert!((1..20).contains(&made), "{made}");
+        assert!(!sound.load(Ordering::Relaxed));
+        assert_eq!(house.get("hall").unwrap().desired.revision.get(), made);
+        let (reply, answer) = oneshot::channel();
+        work.send(Work::Probe { reply }).await.unwrap();
+        answer.await.unwrap().unwrap();
+        assert!(sound.load(Ordering::Relaxed), "the probe found room");
+        for n in made + 1..made + 100 {
+            assert_eq!(tell(&work, edit(n)).await.unwrap().answer.revision.get(), n);
+        }
+    }
 }

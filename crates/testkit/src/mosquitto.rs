@@ -57,6 +57,12 @@ impl Mosquitto {
         eventually("mosquitto", || TcpStream::connect(("127.0.0.1", self.port)).ok());
     }
 
+    /// Its process id.
+    #[must_use]
+    pub fn pid(&self) -> u32 {
+        self.child.id()
+    }
+
     /// Reads its files again (SIGHUP).
     ///
     /// # Panics

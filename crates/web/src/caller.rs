@@ -26,9 +26,28 @@ const LOOPBACK: &str = "loopback";
 /// How the User-Agent of the command line begins.
 const CLI_AGENT: &str = "sconced-cli/";
 
+/// By what somebody is known, whatever they are called.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) enum Account {
+    /// Whoever calls from the machine itself.
+    Loopback,
+    /// The bearer of a token. Its number may be given again when it is gone, so the time when it was made counts too.
+    Token { id: i64, created: i64 },
+}
+
+impl Account {
+    pub(crate) fn name(&self) -> String {
+        match self {
+            Self::Loopback => LOOPBACK.to_owned(),
+            Self::Token { id, created } => format!("token {id} {created}"),
+        }
+    }
+}
+
 /// Who calls, and what they may do.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Caller {
+    pub(crate) account: Account,
     pub(crate) by: Arc<str>,
     pub(crate) via: Way,
     pub(crate) scope: Scope,
@@ -109,7 +128,7 @@ async fn identify(app: &App, parts: &Parts) -> Result<Option<Caller>, Refusal> {
     let by_agent = headers.get(USER_AGENT).and_then(|value| value.to_str().ok()).unwrap_or_default();
     let via = if by_agent.starts_with(CLI_AGENT) { Way::Cli } else { Way::Http };
     let at_home = app.options.open_on_loopback && origin::is_loopback(peer, headers, &parts.uri);
-    let home = at_home.then(|| Caller { by: LOOPBACK.into(), via, scope: Scope::Admin });
+    let home = at_home.then(|| Caller { account: Account::Loopback, by: LOOPBACK.into(), via, scope: Scope::Admin });
     let (text, via) = match presented(headers) {
         Presented::Nothing => return Ok(home),
         Presented::Bearer(text) => (text, via),
@@ -117,7 +136,10 @@ async fn identify(app: &App, parts: &Parts) -> Result<Option<Caller>, Refusal> {
         Presented::Unreadable => ("", via),
     };
     match app.service.authenticate(text) {
-        Some(token) => Ok(Some(Caller { by: token.name.into(), via, scope: token.scope })),
+        Some(token) => {
+            let account = Account::Token { id: token.id, created: token.created.as_millisecond() };
+            Ok(Some(Caller { account, by: token.name.into(), via, scope: token.scope }))
+        }
         // a cookie of a token that is gone is nothing that anybody typed
         None if via == Way::Page => Ok(home),
         None => {

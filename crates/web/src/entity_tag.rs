@@ -2,6 +2,7 @@
 
 use axum::http::header::{HeaderName, IF_MATCH, IF_NONE_MATCH};
 use axum::http::{HeaderMap, HeaderValue};
+use jiff::Timestamp;
 use service::{Fixture, Precondition, Standing};
 
 use crate::problem_type::ProblemType;
@@ -113,31 +114,56 @@ pub(crate) fn is_known(headers: &HeaderMap, current: &EntityTag) -> Result<bool,
     })
 }
 
-/// The revision that a tag stands for: all of it, or for a fixture's tag the part before the first `-`.
-fn revision_of(tag: &EntityTag) -> Option<u64> {
-    whole(tag.opaque.split('-').next().unwrap_or_default())
+/// What an edit's condition is held against, as it is now.
+#[derive(Debug)]
+pub(crate) struct Current {
+    revision: u64,
+    /// The tag of the whole that the document is a part of, where that is what is read.
+    tag: Option<EntityTag>,
 }
 
-/// The condition of an edit of a document that is at revision `current` now.
+impl Current {
+    /// The desired document: its tag is its revision.
+    pub(crate) fn desired(fixture: &Fixture) -> Self {
+        Self { revision: fixture.desired.revision.get(), tag: None }
+    }
+
+    /// The record: its revision alone, or the tag of the whole fixture.
+    pub(crate) fn record(fixture: &Fixture) -> Self {
+        Self { revision: fixture.record_held.revision.get(), tag: Some(of_fixture(fixture)) }
+    }
+
+    /// The revision that a tag stands for: one that is a revision and nothing else, and the current one for the whole
+    /// tag. A tag that begins like it and goes on otherwise is of a state that has passed.
+    fn revision_of(&self, tag: &EntityTag) -> Option<u64> {
+        if self.tag.as_ref().is_some_and(|whole| whole.opaque == tag.opaque) {
+            return Some(self.revision);
+        }
+        whole(&tag.opaque).filter(|revision| revision.to_string() == tag.opaque)
+    }
+}
+
+/// The condition of an edit.
 ///
 /// If-Match goes by strong comparison: weak tags never match (section 13.1.1). If-None-Match goes by weak comparison,
 /// and `*` asks that nothing was ever written (section 13.1.2); it is turned into the revision at which the edit may be
 /// made, so that an edit in between is seen.
-pub(crate) fn precondition(headers: &HeaderMap, current: u64) -> Result<Precondition, Refusal> {
+pub(crate) fn precondition(headers: &HeaderMap, current: &Current) -> Result<Precondition, Refusal> {
     let matching = match tags(headers, &IF_MATCH)? {
         None => None,
         Some(Tags::Any) => Some(Precondition::Exists),
         Some(Tags::List(list)) => {
-            Some(Precondition::OneOf(list.iter().filter(|tag| !tag.weak).filter_map(revision_of).collect()))
+            let strong = list.iter().filter(|tag| !tag.weak);
+            Some(Precondition::OneOf(strong.filter_map(|tag| current.revision_of(tag)).collect()))
         }
     };
     let none_matching = match tags(headers, &IF_NONE_MATCH)? {
         None => return Ok(matching.unwrap_or_default()),
         Some(Tags::Any) => 0,
-        Some(Tags::List(list)) if list.iter().any(|tag| revision_of(tag) == Some(current)) => {
+        Some(Tags::List(list)) if list.iter().any(|tag| current.revision_of(tag) == Some(current.revision)) => {
             return Ok(Precondition::OneOf(Vec::new()));
         }
-        Some(Tags::List(_)) => current,
+        Some(Tags::List(_)) => current.revision,
     };
     let both = match matching {
         Some(Precondition::OneOf(list)) if !list.contains(&none_matching) => Vec::new(),
@@ -146,16 +172,16 @@ pub(crate) fn precondition(headers: &HeaderMap, current: u64) -> Result<Precondi
     Ok(Precondition::OneOf(both))
 }
 
-/// The tag of a fixture: whatever its answer holds is in it. An edit of the record depends on the part before the first
-/// `-` alone.
+/// The tag of a fixture: whatever its answer holds is in it.
 pub(crate) fn of_fixture(fixture: &Fixture) -> EntityTag {
     EntityTag::strong(format!(
-        "{}-{}-{}.{}-{}-{}",
+        "{}-{}-{}.{}-{}-{}-{}",
         fixture.record_held.revision,
         fixture.desired.revision,
         fixture.reported.revision,
         fixture.reported.drift,
         fixture.life.count,
+        fixture.enrolled_at.map_or(0, Timestamp::as_millisecond),
         Standing::of(fixture).as_str()
     ))
 }
@@ -205,20 +231,29 @@ mod tests {
 
     #[test]
     fn if_match_goes_by_strong_comparison() {
-        let of = |text: &str| precondition(&header(IF_MATCH, text), 5).unwrap();
+        let current = Current { revision: 5, tag: Some(EntityTag::strong("5-1-0.0-3-0-behind")) };
+        let of = |text: &str| precondition(&header(IF_MATCH, text), &current).unwrap();
         assert_eq!(of("*"), Precondition::Exists);
-        assert_eq!(of("\"5\", W/\"6\", \"7-1-0.0-3-behind\", \"x\""), Precondition::OneOf(vec![5, 7]));
+        assert_eq!(of("\"5\", W/\"6\", \"7\", \"x\""), Precondition::OneOf(vec![5, 7]));
         assert_eq!(of("W/\"5\""), Precondition::OneOf(vec![]));
+        assert_eq!(of("\"5-1-0.0-3-0-behind\""), Precondition::OneOf(vec![5]));
+        // of another state, or no tag of ours at all
+        for tag in ["5-999-x", "5-1-0.0-3-0-in-step", "5-1-0.0-3-0-behind-", "5-", "7-1-0.0-3-0-behind", "05", "+5"] {
+            assert_eq!(of(&format!("\"{tag}\"")), Precondition::OneOf(vec![]), "{tag}");
+        }
     }
 
     #[test]
     fn if_none_match_becomes_the_revision_at_which_the_edit_may_be_made() {
-        let of = |text: &str| precondition(&header(IF_NONE_MATCH, text), 5).unwrap();
+        let current = Current { revision: 5, tag: Some(EntityTag::strong("5-x")) };
+        let of = |text: &str| precondition(&header(IF_NONE_MATCH, text), &current).unwrap();
+        assert_eq!(of("W/\"5-x\""), Precondition::OneOf(vec![]));
+        assert_eq!(of("\"5-y\""), Precondition::OneOf(vec![5]));
         assert_eq!(of("*"), Precondition::OneOf(vec![0]));
         assert_eq!(of("W/\"5\""), Precondition::OneOf(vec![]));
         assert_eq!(of("\"4\""), Precondition::OneOf(vec![5]));
         let mut both = header(IF_NONE_MATCH, "\"4\"");
         both.insert(IF_MATCH, HeaderValue::from_static("\"6\""));
-        assert_eq!(precondition(&both, 5).unwrap(), Precondition::OneOf(vec![]));
+        assert_eq!(precondition(&both, &current).unwrap(), Precondition::OneOf(vec![]));
     }
 }

@@ -12,6 +12,11 @@ impl From<ServiceError> for Refusal {
             ServiceError::Rejected(rejection) => rejection.into(),
             ServiceError::Store(error) => error.into(),
             ServiceError::BrokerFiles(_) => Self::new(ProblemType::BROKER_FILES, error.to_string()),
+            ServiceError::Reserved(_) => Self::new(ProblemType::RESERVED, error.to_string()),
+            ServiceError::EnrolledSince(_) => Self::new(ProblemType::STALE, error.to_string()),
+            ServiceError::Contended(..) => Self::new(ProblemType::CONTENDED, error.to_string()),
+            // it keeps the daemon from starting, so that no request should ever meet it
+            ServiceError::Kind { .. } => Self::new(ProblemType::DEFECT, error.to_string()),
             ServiceError::Randomness(_) => Self::new(ProblemType::NOT_READY, error.to_string()),
         }
     }

@@ -4,7 +4,7 @@ use axum::http::header::HeaderName;
 use axum::http::{HeaderMap, HeaderValue, Method, Uri};
 use service::Once;
 
-use crate::caller::Caller;
+use crate::caller::{Account, Caller};
 use crate::problem_type::ProblemType;
 use crate::refusal::Refusal;
 
@@ -41,7 +41,17 @@ pub(crate) fn once(
     let mut hash = blake3::Hasher::new();
     // neither a method nor a path can hold a line feed, so that the parts cannot run into each other
     hash.update(method.as_str().as_bytes()).update(b"\n").update(uri.path().as_bytes()).update(b"\n").update(body);
-    Ok(Some(Once { key: format!("{}:{key}", caller.by), fingerprint: hash.finalize().into() }))
+    Ok(Some(Once { key: of_caller(&caller.account, key), fingerprint: hash.finalize().into() }))
+}
+
+/// A key as it is kept: each caller's own. Both parts come with their lengths, so that no name of one caller with a key
+/// is that of another with another.
+fn of_caller(account: &Account, key: &str) -> String {
+    let mut hash = blake3::Hasher::new();
+    for part in [account.name().as_bytes(), key.as_bytes()] {
+        hash.update(&u64::try_from(part.len()).unwrap_or(u64::MAX).to_be_bytes()).update(part);
+    }
+    hash.finalize().to_hex().to_string()
 }
 
 /// Refuses a key where a request cannot be remembered.
@@ -57,5 +67,28 @@ pub(crate) fn refuse(headers: &HeaderMap) -> Result<(), Refusal> {
 pub(crate) fn mark(headers: &mut HeaderMap, replayed: bool) {
     if replayed {
         headers.insert(REPLAYED, HeaderValue::from_static("true"));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_two_callers_share_a_key_and_no_two_keys_of_one_are_the_same() {
+        let accounts = [
+            Account::Loopback,
+            Account::Token { id: 0, created: 0 },
+            Account::Token { id: 1, created: 0 },
+            Account::Token { id: 1, created: 1 },
+            Account::Token { id: 11, created: 1 },
+        ];
+        let mut seen = std::collections::HashSet::new();
+        for account in &accounts {
+            for key in ["", "k", "1:k", "1:1:k", "loopback", ":k"] {
+                assert!(seen.insert(of_caller(account, key)), "{account:?} {key:?}");
+                assert_eq!(of_caller(account, key), of_caller(account, key));
+            }
+        }
     }
 }

@@ -99,7 +99,7 @@ const PROBLEMS: &[(&str, &str)] = &[
     ("408", "The request was not finished in time"),
     (
         "409",
-        "It conflicts with what there is: a name that is taken, a test that did not hold, nothing to undo, no looks, a secret that was shown",
+        "It conflicts with what there is: a name that is taken or the daemon's own, a test that did not hold, nothing to undo, others' edits again and again, no looks, a secret that was shown",
     ),
     ("410", "The history of that time is no longer kept"),
     ("412", "The document has moved on: the entity tag is not the current one"),

@@ -8,8 +8,9 @@ use std::sync::Arc;
 /// How the web face is set up.
 #[derive(Debug, Clone)]
 pub struct WebOptions {
-    /// Whether requests from the machine itself may do everything without a token. What comes through a proxy never
-    /// counts as coming from the machine itself.
+    /// Whether requests from the machine itself may do everything without a token. Never behind a proxy on the same
+    /// machine: what says that it came through one (Forwarded, X-Forwarded-…, X-Real-IP, Via) does not count as coming
+    /// from the machine itself, but a proxy need not say so.
     pub open_on_loopback: bool,
     /// What enrolment says of the broker.
     pub broker: BrokerFace,

@@ -2,13 +2,12 @@
 
 use std::net::IpAddr;
 
-use axum::http::header::{FORWARDED, HOST, HeaderName, ORIGIN};
+use axum::http::header::{FORWARDED, HOST, HeaderName, ORIGIN, VIA};
 use axum::http::{HeaderMap, Method, Uri};
 
 use crate::problem_type::ProblemType;
 use crate::refusal::Refusal;
 
-const FORWARDED_FOR: HeaderName = HeaderName::from_static("x-forwarded-for");
 const FETCH_SITE: HeaderName = HeaderName::from_static("sec-fetch-site");
 
 /// The host that the caller addressed, with its port: `127.0.0.1:8470`.
@@ -29,14 +28,20 @@ pub(crate) fn name_of(host: &str) -> &str {
 }
 
 /// Whether a request comes from the machine itself and is meant for it. The name that the caller addressed must be
-/// that of the loopback: a page whose own name was pointed at 127.0.0.1 still sends its own name. What a proxy hands on
-/// comes from elsewhere, whatever its address says.
+/// that of the loopback: a page whose own name was pointed at 127.0.0.1 still sends its own name. What says that it
+/// came through a proxy comes from elsewhere, whatever its address says; a proxy that says nothing of itself and passes
+/// a loopback name on cannot be told from the machine itself.
 pub(crate) fn is_loopback(peer: IpAddr, headers: &HeaderMap, uri: &Uri) -> bool {
     let name = host(headers, uri).map_or("", name_of);
     let named = name.eq_ignore_ascii_case("localhost")
         || name.parse::<IpAddr>().is_ok_and(|address| address.to_canonical().is_loopback());
-    let handed_on = headers.contains_key(FORWARDED) || headers.contains_key(FORWARDED_FOR);
-    peer.to_canonical().is_loopback() && named && !handed_on
+    peer.to_canonical().is_loopback() && named && !headers.keys().any(is_of_proxy)
+}
+
+/// Whether a header is one that proxies add: RFC 7239 (Forwarded), RFC 9110, section 7.6.3 (Via), and by common
+/// practice X-Forwarded-For, X-Forwarded-Host and their kin, and X-Real-IP.
+fn is_of_proxy(name: &HeaderName) -> bool {
+    *name == FORWARDED || *name == VIA || *name == "x-real-ip" || name.as_str().starts_with("x-forwarded-")
 }
 
 /// Refuses requests that change something and that a browser made for another site's page.
@@ -80,7 +85,19 @@ mod tests {
             assert!(!is_loopback(here, &headers(&[(HOST, host)]), &uri), "{host}");
         }
         assert!(!is_loopback(here, &headers(&[]), &uri));
-        assert!(!is_loopback(here, &headers(&[(HOST, "localhost"), (FORWARDED_FOR, "192.0.2.9")]), &uri));
+        for name in [
+            "forwarded",
+            "x-forwarded-for",
+            "x-forwarded-host",
+            "x-forwarded-proto",
+            "x-real-ip",
+            "via",
+            "X-Forwarded-By",
+        ] {
+            let name: HeaderName = name.parse().unwrap();
+            assert!(!is_loopback(here, &headers(&[(HOST, "localhost"), (name.clone(), "x")]), &uri), "{name}");
+        }
+        assert!(is_loopback(here, &headers(&[(HOST, "localhost"), (FETCH_SITE, "none")]), &uri));
     }
 
     #[test]

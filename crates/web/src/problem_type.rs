@@ -57,6 +57,10 @@ problems! {
         "The request was not finished in time. If it was an edit, read the document before you repeat it: it may have been made.";
     EXISTS = "exists", CONFLICT, "There is one of that name already",
         "The name is taken. Choose another one, or change what is there.";
+    RESERVED = "reserved", CONFLICT, "The name is one of the daemon's own",
+        "With this id a fixture would come in at the broker under a name by which the daemon itself is known there: its user name or its client id (`broker.username`, `broker.client_id`). Choose another id, or give the daemon another name.";
+    CONTENDED = "contended", CONFLICT, "Others changed it again and again meanwhile",
+        "The request named no revision, and each time that it was about to be carried out another edit came in between. Nothing has changed by it. Try again in a moment, or name the revision in If-Match.";
     TEST_FAILED = "test-failed", CONFLICT, "A test of the patch did not hold",
         "A `test` operation of a JSON Patch (RFC 6902) found another value. Nothing has changed; read the document again and make the patch anew.";
     NO_LOOKS = "no-looks", CONFLICT, "This kind of fixture has no looks",
@@ -70,7 +74,7 @@ problems! {
     RETIRED = "retired", GONE, "That history is no longer kept",
         "History is kept for a limited time and number of rows, and the state asked for is older. `detail` names the oldest that can still be shown.";
     STALE = "stale", PRECONDITION_FAILED, "The document has moved on",
-        "The entity tag in If-Match is not the current one, or the one in If-None-Match is: somebody else changed the document since you read it. Nothing has changed by this request. Read it again and repeat the edit on what you find.";
+        "The entity tag in If-Match is not the current one, or the one in If-None-Match is: somebody else changed the document since you read it. Nothing has changed by this request. For an enrolment it also counts whether the fixture was enrolled since. Read it again and repeat the edit on what you find.";
     TOO_LARGE = "too-large", PAYLOAD_TOO_LARGE, "The body is too large",
         "A request's body is at most 65,536 bytes, and a document at most 8,192 bytes as compact JSON.";
     LONG_ADDRESS = "long-address", URI_TOO_LONG, "The address is too long",

@@ -65,7 +65,20 @@ impl Query {
 
     /// A time.
     pub(crate) fn time(&mut self, name: &str) -> Result<Option<Timestamp>, Refusal> {
-        self.take(name, "write an RFC 3339 time, such as 2026-11-25T20:00:00Z", time::read)
+        let Some(text) = self.0.remove(name) else { return Ok(None) };
+        time::read(&text).map(Some).map_err(|unread| {
+            let shown: String = text.chars().take(80).collect();
+            match unread {
+                time::Unread::Form => {
+                    bad(name, &format!("cannot be {shown:?}"), "write an RFC 3339 time, such as 2026-11-25T20:00:00Z")
+                }
+                time::Unread::Range => bad(
+                    name,
+                    &format!("is {shown:?}, which is after {}, the last time that there is here", time::LAST),
+                    "write an earlier time",
+                ),
+            }
+        })
     }
 
     /// A revision.

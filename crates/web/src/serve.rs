@@ -1,5 +1,8 @@
 //! The server's loop: accepts connections, serves them, and stops within a bound.
 
+mod connections;
+mod writes;
+
 use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
@@ -14,33 +17,63 @@ use hyper::service::service_fn;
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::server::graceful::GracefulShutdown;
 use tokio::net::{TcpListener, TcpStream};
-use tokio::sync::Semaphore;
 use tokio_util::sync::CancellationToken;
 use tower::ServiceExt;
 use tracing::{debug, warn};
 
+use self::connections::{Bounds, Connections, Place};
+use self::writes::BoundedWrites;
+
 /// How long requests that are under way may take when the daemon stops.
 const GRACE: Duration = Duration::from_secs(5);
-/// How long the head of a request may take; also how long an idle connection is kept.
-const HEAD: Duration = Duration::from_secs(60);
-/// How many connections are served at a time; more wait in the system's queue.
-const CONNECTIONS: usize = 1024;
 /// How many headers a request may have.
 const HEADERS: usize = 100;
 
+/// How long a connection may keep the server waiting.
+#[derive(Debug, Clone, Copy)]
+struct Patience {
+    /// For the head of its first request.
+    first_head: Duration,
+    /// For the head of every further one: also how long a connection that is idle is kept.
+    head: Duration,
+    /// While it takes nothing of an answer.
+    write: Duration,
+}
+
+impl Default for Patience {
+    fn default() -> Self {
+        Self { first_head: Duration::from_secs(10), head: Duration::from_secs(60), write: Duration::from_secs(30) }
+    }
+}
+
 /// Serves until it is told to stop; then takes no more connections, and gives requests that are under way five seconds.
+///
+/// At most 1,024 connections are served at a time, further ones wait in the system's queue. At most 960 of them come
+/// from other machines, 64 from one address (with IPv6 from one /64), and what goes beyond that is closed: no stranger
+/// can keep the machine itself or all others out. A connection is closed that does not send the head of its first
+/// request within 10 seconds, stays idle for 60, or takes nothing of an answer for 30.
 ///
 /// # Errors
 /// When the listener cannot be used at all. A connection that fails ends alone.
 pub async fn serve(listener: TcpListener, router: Router, stop: CancellationToken) -> std::io::Result<()> {
+    serve_within(listener, router, stop, Bounds::default(), Patience::default()).await
+}
+
+async fn serve_within(
+    listener: TcpListener,
+    router: Router,
+    stop: CancellationToken,
+    bounds: Bounds,
+    patience: Patience,
+) -> std::io::Result<()> {
     listener.local_addr()?;
     let graceful = GracefulShutdown::new();
-    let room = Arc::new(Semaphore::new(CONNECTIONS));
+    let connections = Arc::new(Connections::new(bounds));
     loop {
         let accepted = tokio::select! {
             biased;
             () = stop.cancelled() => break,
-            accepted = accept(&listener, &room) => accepted,
+            accepted = accept(&listener, &connections) => accepted,
         };
         let (stream, peer, place) = match accepted {
             Ok(accepted) => accepted,
@@ -51,23 +84,33 @@ pub async fn serve(listener: TcpListener, router: Router, stop: CancellationToke
                 continue;
             }
         };
+        let Some(place) = place else {
+            debug!(%peer, "closed: there are too many connections from there");
+            continue;
+        };
         if let Err(error) = stream.set_nodelay(true) {
             debug!(%peer, %error, "TCP_NODELAY could not be set");
         }
         let router = router.clone();
+        let asked = CancellationToken::new();
+        let first = asked.clone();
         let service = service_fn(move |mut request: Request<Incoming>| {
+            first.cancel();
             request.extensions_mut().insert(ConnectInfo(peer));
             router.clone().oneshot(request.map(Body::new))
         });
         let connection = http1::Builder::new()
             .timer(TokioTimer::new())
-            .header_read_timeout(HEAD)
+            .header_read_timeout(patience.head)
             .max_headers(HEADERS)
-            .serve_connection(TokioIo::new(stream), service);
+            .serve_connection(TokioIo::new(BoundedWrites::new(stream, patience.write)), service);
         let watched = graceful.watch(connection);
         tokio::spawn(async move {
-            if let Err(error) = watched.await {
-                debug!(%peer, %error, "a connection ended");
+            tokio::select! {
+                ended = watched => if let Err(error) = ended {
+                    debug!(%peer, %error, "a connection ended");
+                },
+                () = silence(&asked, patience.first_head) => debug!(%peer, "closed: it asked for nothing in time"),
             }
             drop(place);
         });
@@ -79,11 +122,24 @@ pub async fn serve(listener: TcpListener, router: Router, stop: CancellationToke
     Ok(())
 }
 
+/// Resolves when nothing was asked in time; never once something was.
+async fn silence(asked: &CancellationToken, patience: Duration) {
+    tokio::select! {
+        () = asked.cancelled() => std::future::pending().await,
+        () = tokio::time::sleep(patience) => {}
+    }
+}
+
+/// The next connection, with its place if it may have one.
 async fn accept(
     listener: &TcpListener,
-    room: &Arc<Semaphore>,
-) -> std::io::Result<(TcpStream, SocketAddr, tokio::sync::OwnedSemaphorePermit)> {
-    let place = Arc::clone(room).acquire_owned().await.map_err(std::io::Error::other)?;
+    connections: &Arc<Connections>,
+) -> std::io::Result<(TcpStream, SocketAddr, Option<Place>)> {
+    let room = connections.room().await?;
     let (stream, peer) = listener.accept().await?;
+    let place = connections.place(peer.ip(), room);
     Ok((stream, peer, place))
 }
+
+#[cfg(test)]
+mod tests;

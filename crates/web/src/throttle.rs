@@ -53,7 +53,7 @@ impl Throttle {
 }
 
 /// What counts as one address: with IPv6 a whole /64, since a single host has all of it.
-fn network(address: IpAddr) -> IpAddr {
+pub(crate) fn network(address: IpAddr) -> IpAddr {
     match address.to_canonical() {
         IpAddr::V6(v6) if !v6.is_loopback() => {
             IpAddr::V6(std::net::Ipv6Addr::from_bits(v6.to_bits() & !u128::from(u64::MAX)))

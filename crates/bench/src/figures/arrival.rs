@@ -13,6 +13,9 @@ use crate::plan::thousands;
 use crate::rounds::{Pairs, percentile_ms};
 use crate::yard::Yard;
 
+/// Edits in a row before the disk and the broker are measured again.
+const PORTION: usize = 25;
+
 pub(super) async fn measure(yard: &mut Yard) -> Result<Vec<Figure>, BenchError> {
     let plan = yard.plan;
     let mut fsync = Fsync::open(yard.folder())?;
@@ -29,23 +32,25 @@ pub(super) async fn measure(yard: &mut Yard) -> Result<Vec<Figure>, BenchError> 
         let mut other = Fixture::in_step(bare.address("mqtt")?, 1).await?;
         let (mut pairs, mut syncs, mut trips) = (Pairs::default(), Vec::new(), Vec::new());
         for _ in 0..plan.rounds {
-            let mut taken = Vec::with_capacity(plan.singles);
-            for _ in 0..plan.singles {
-                let began = Instant::now();
-                http.send(edits.next()).await?;
-                let wanted = fixture.held() + 1;
-                fixture.arrival(wanted).await?;
-                taken.push(nanoseconds(began));
-                http.answer().await?.good()?;
+            let (mut taken, mut sync, mut trip) = (Vec::new(), Vec::new(), Vec::new());
+            // in small portions, since the disk's mood changes within seconds
+            for _ in 0..plan.singles.div_ceil(PORTION) {
+                for _ in 0..PORTION {
+                    let began = Instant::now();
+                    http.send(edits.next()).await?;
+                    let wanted = fixture.held() + 1;
+                    fixture.arrival(wanted).await?;
+                    taken.push(nanoseconds(began));
+                    http.answer().await?.good()?;
+                }
+                sync.extend(fsync.time(PORTION)?);
+                for _ in 0..PORTION {
+                    let began = Instant::now();
+                    other.boot().await?;
+                    trip.push(nanoseconds(began));
+                }
             }
-            let sync = percentile_ms(&mut fsync.time(plan.singles)?, 0.5);
-            let mut trip = Vec::with_capacity(plan.singles);
-            for _ in 0..plan.singles {
-                let began = Instant::now();
-                other.boot().await?;
-                trip.push(nanoseconds(began));
-            }
-            let trip = percentile_ms(&mut trip, 0.5);
+            let (sync, trip) = (percentile_ms(&mut sync, 0.5), percentile_ms(&mut trip, 0.5));
             pairs.push(percentile_ms(&mut taken, 0.5), sync + trip);
             syncs.push(sync);
             trips.push(trip);

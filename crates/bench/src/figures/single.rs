@@ -1,13 +1,18 @@
 //! One caller's edit against one fdatasync on the same file system.
 
+use std::time::Instant;
+
 use super::editor;
 use crate::error::BenchError;
 use crate::figure::{Figure, Goal};
 use crate::http::Http;
 use crate::load::Requests as _;
 use crate::machine::{Fsync, nanoseconds};
-use crate::rounds::{alternate, percentile_ms};
+use crate::rounds::{Pairs, percentile_ms};
 use crate::yard::Yard;
+
+/// Edits in a row before the disk is measured again.
+const PORTION: usize = 25;
 
 pub(super) async fn measure(yard: &mut Yard) -> Result<Vec<Figure>, BenchError> {
     let plan = yard.plan;
@@ -17,20 +22,20 @@ pub(super) async fn measure(yard: &mut Yard) -> Result<Vec<Figure>, BenchError> 
         let daemon = yard.daemon(size).await?;
         let mut http = Http::open(daemon.http).await?;
         let mut edits = editor(&daemon);
-        let pairs = alternate(
-            plan.rounds,
-            async || {
-                let mut taken = Vec::with_capacity(plan.singles);
-                for _ in 0..plan.singles {
-                    let began = std::time::Instant::now();
+        let mut pairs = Pairs::default();
+        for _ in 0..plan.rounds {
+            let (mut taken, mut synced) = (Vec::new(), Vec::new());
+            // in small portions, since the disk's mood changes within seconds
+            for _ in 0..plan.singles.div_ceil(PORTION) {
+                for _ in 0..PORTION {
+                    let began = Instant::now();
                     http.ask(edits.next()).await?.good()?;
                     taken.push(nanoseconds(began));
                 }
-                Ok(percentile_ms(&mut taken, 0.5))
-            },
-            async || Ok(percentile_ms(&mut fsync.time(plan.singles)?, 0.5)),
-        )
-        .await?;
+                synced.extend(fsync.time(PORTION)?);
+            }
+            pairs.push(percentile_ms(&mut taken, 0.5), percentile_ms(&mut synced, 0.5));
+        }
         let figure = Figure::paired("single", "one caller's edit, p50", "ms", &pairs)
             .size(format!("{} fixtures", crate::plan::thousands(size.fixtures.into())))
             .ceiling_is("one fdatasync of 4 KiB");

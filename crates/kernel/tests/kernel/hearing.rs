@@ -283,3 +283,43 @@ fn whatever_a_silent_fixture_says_it_is_back() {
         assert_eq!(rig.fixture().life.alive_at, Some(rig.now), "{message:?}");
     }
 }
+
+/// A fixture whose house was restored from a backup of before what it holds.
+fn doubted() -> Rig {
+    let mut rig = in_step();
+    let fixture = rig.fixture.as_mut().unwrap();
+    (fixture.life.applied, fixture.life.fresh, fixture.life.doubted) = (revision(0), true, true);
+    rig
+}
+
+#[test]
+fn after_a_restore_no_revision_is_believed_until_the_fixture_holds_nothing() {
+    let mut rig = doubted();
+    assert!(matches!(rig.report(1, None), Err(Rejection::NeverGiven { .. })));
+    assert!(matches!(rig.hear(Message::Ask { have: 1 }), Err(Rejection::NeverGiven { .. })));
+    rig.boot(1);
+    assert_eq!((rig.fixture().life.applied, rig.fixture().life.doubted), (revision(0), true));
+    assert!(!rig.fixture().is_in_step());
+    rig.hear(Message::Ask { have: 0 }).unwrap();
+    rig.report(1, Some(json!({"lit": true, "fade": 2}))).unwrap();
+    assert!(rig.fixture().is_in_step());
+}
+
+#[test]
+fn after_a_restore_a_boot_with_nothing_is_enough() {
+    let mut rig = doubted();
+    rig.boot(0);
+    rig.report(1, Some(json!({"lit": true, "fade": 2}))).unwrap();
+    assert!(rig.fixture().is_in_step());
+}
+
+#[test]
+fn an_older_revision_taken_as_given_says_nothing_about_what_is_reported() {
+    let mut rig = in_step();
+    rig.merge(json!({"fade": 3})).unwrap();
+    rig.boot(0);
+    rig.report(1, None).unwrap();
+    assert!(rig.fixture().life.fresh, "what it has is not known yet");
+    rig.report(2, Some(json!({"lit": true, "fade": 3}))).unwrap();
+    assert!(rig.fixture().is_in_step());
+}

@@ -77,7 +77,7 @@ pub struct List {
 #[derive(Debug, Clone, Args)]
 #[command(after_help = "\
 The secret is shown this once and kept as a hash only. Enrolling again makes a new one and ends the old one, with \
-the connection that is open under it: do so when a controller is replaced.
+the connection that is open under it, as soon as the broker knows: do so when a controller is replaced.
 
 Examples:
   sconced enrol hall

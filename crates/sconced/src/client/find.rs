@@ -1,35 +1,57 @@
 //! Finding the daemon: the one that is named, the one of the data folder, or a demo that runs.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
+
+use serde_json::json;
 
 use super::Client;
 use crate::arguments::Common;
+use crate::config::{Flags, Sources};
+use crate::daemon::say;
 use crate::error::Failure;
 use crate::whereabouts::Whereabouts;
 
 /// Where a daemon listens unless it is told otherwise.
 const USUAL: &str = "http://127.0.0.1:8470";
 
-/// The data folder that a command means: the flag's, the environment's, or the usual one.
-pub(crate) fn data_folder(common: &Common) -> PathBuf {
-    let from_environment =
-        || std::env::var_os("SCONCED_DATA__FOLDER").filter(|text| !text.is_empty()).map(PathBuf::from);
-    common.data.clone().or_else(from_environment).unwrap_or_else(|| PathBuf::from("sconced-data"))
+/// The configuration that a command means: of the file that SCONCED_CONFIG names, if it names one, and of the
+/// environment.
+pub(crate) fn configured(data: Option<PathBuf>) -> Sources {
+    let config = std::env::var_os("SCONCED_CONFIG").filter(|path| !path.is_empty()).map(PathBuf::from);
+    Sources::new(Flags { config, data, ..Flags::default() }, std::env::vars_os())
+}
+
+/// The data folder that a command means: the flag's, or that of the configuration.
+///
+/// # Errors
+/// When the configuration cannot be used.
+pub(crate) fn data_folder(common: &Common) -> Result<PathBuf, Failure> {
+    match &common.data {
+        Some(data) => Ok(data.clone()),
+        None => Ok(configured(None).read()?.data.folder),
+    }
 }
 
 /// The daemon that a command means. Without any sign of one, it is looked for at the usual address, unless the data
-/// folder was named: then another folder's daemon is not meant.
+/// folder was named: then another folder's daemon is not meant. A demo that is found because the data folder has no
+/// daemon is named on standard error: it is easily taken for the house.
 ///
 /// # Errors
 /// [`Failure::NoDaemon`] when the data folder is named and no daemon has left word in it.
 pub fn find(common: &Common) -> Result<Client, Failure> {
-    let data = data_folder(common);
     if let Some(url) = &common.url {
-        let token = common.token.clone().or_else(|| token_for(url, &data));
+        // without a folder there is no word of a daemon in it, and a token has to be given
+        let data = data_folder(common).ok();
+        let token = common.token.clone().or_else(|| token_for(url, data.as_deref()));
         return Ok(Client::new(url, token, "Check the address, and that the daemon runs".to_owned()));
     }
+    let data = data_folder(common)?;
     let here = Whereabouts::of_data(&data);
-    let found = if common.data.is_some() { here } else { here.or_else(Whereabouts::of_user) };
+    let demo = if here.is_none() && common.data.is_none() { Whereabouts::of_user() } else { None };
+    if let Some(demo) = &demo {
+        say_demo(&demo.http, common.json);
+    }
+    let found = here.or(demo);
     let file = Whereabouts::path(found.as_ref().map_or(&data, |found| &found.data));
     let file = file.display();
     match found {
@@ -53,10 +75,15 @@ pub fn find(common: &Common) -> Result<Client, Failure> {
     }
 }
 
+fn say_demo(http: &str, json: bool) {
+    let words = format!("talking to the demo at {http}");
+    say(&if json { json!({"note": words}).to_string() } else { words });
+}
+
 /// The token of a daemon of this machine that is named by its address.
-fn token_for(url: &str, data: &std::path::Path) -> Option<String> {
+fn token_for(url: &str, data: Option<&Path>) -> Option<String> {
     let same = |found: &Whereabouts| found.http == url.trim_end_matches('/');
-    let of_data = Whereabouts::of_data(data).filter(same);
+    let of_data = data.and_then(Whereabouts::of_data).filter(same);
     of_data.or_else(|| Whereabouts::of_user().filter(same)).map(|found| found.token)
 }
 

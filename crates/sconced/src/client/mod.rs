@@ -8,8 +8,8 @@ use std::time::Duration;
 
 use serde_json::Value;
 
-pub(crate) use self::find::data_folder;
 pub use self::find::find;
+pub(crate) use self::find::{configured, data_folder};
 pub use self::problem::Problem;
 pub use self::time::{TimeError, read_time};
 use crate::error::Failure;

@@ -1,17 +1,14 @@
 //! `backup`: through the running daemon, or straight from the data folder when none runs.
 
 use std::path::Path;
-use std::sync::Arc;
 
 use serde_json::{Value, json};
 use service::Clock;
-use store::{Store, StoreOptions};
 
 use super::progress::Progress;
 use super::{at_once, daemon};
 use crate::arguments::Common;
-use crate::client::data_folder;
-use crate::config::{Flags, Settings, Sources};
+use crate::client::{configured, data_folder};
 use crate::daemon::has_house;
 use crate::error::Failure;
 use crate::output::{Output, shown};
@@ -19,7 +16,7 @@ use crate::whereabouts::Whereabouts;
 
 /// `sconced backup`.
 pub(super) fn backup(common: &Common, out: Output) -> Result<(), Failure> {
-    let data = data_folder(common);
+    let data = data_folder(common)?;
     let progress = Progress::start("backing up");
     let runs = common.url.is_some() || Whereabouts::of_data(&data).is_some() || !has_house(&data);
     let made = if runs {
@@ -41,22 +38,11 @@ pub(super) fn backup(common: &Common, out: Output) -> Result<(), Failure> {
     out.line(&format!("{} is made and checked: {} bytes.", shown(which), shown(made.get("bytes"))))
 }
 
-/// Makes a backup of a folder that no daemon serves.
+/// Makes a backup of a folder that no daemon serves. Its database stays of the version that it is.
 fn direct(data: &Path) -> Result<Value, Failure> {
-    let flags = Flags {
-        config: std::env::var_os("SCONCED_CONFIG").filter(|path| !path.is_empty()).map(Into::into),
-        data: Some(data.to_owned()),
-        ..Flags::default()
-    };
-    let Settings { backups, .. } = Sources::new(flags, std::env::vars_os()).read()?;
-    let options = backups.options(data);
+    let options = configured(Some(data.to_owned())).read()?.backups.options(data);
     at_once(async {
-        let now = Clock::System.now();
-        let kinds = Arc::default();
-        let store = Store::open(StoreOptions { folder: data.to_owned(), kinds, readers: 1, now }).await?;
-        let made = store.back_up(&options, now).await;
-        store.stop().await;
-        let made = made?;
+        let made = store::back_up_file(data, &options, Clock::System.now()).await?;
         let path = options.folder.join(&made.name);
         Ok(
             json!({"name": made.name, "path": path.display().to_string(), "at": made.at.to_string(), "bytes": made.bytes}),

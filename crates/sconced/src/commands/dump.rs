@@ -17,7 +17,7 @@ use crate::output::Output;
 
 /// `sconced dump`.
 pub(super) fn dump(arguments: &Dump, common: &Common, out: Output) -> Result<(), Failure> {
-    let data = data_folder(common);
+    let data = data_folder(common)?;
     if !has_house(&data) {
         return Err(Failure::Database(format!(
             "there is no database in {}; name the data folder with --data",

@@ -64,7 +64,7 @@ pub(super) fn enrol(arguments: &Enrol, common: &Common, out: Output) -> Result<(
     if out.json {
         return out.value(&enrolment);
     }
-    out.line(&format!("{id} has a new secret. It is shown this once; the one before, if any, has ended.\n"))?;
+    out.line(&format!("{id} has a new secret. It is shown this once.\n"))?;
     let rows = [
         ("broker", "/broker/host"),
         ("port", "/broker/port"),
@@ -80,5 +80,9 @@ pub(super) fn enrol(arguments: &Enrol, common: &Common, out: Output) -> Result<(
         let unit = if pointer.starts_with("/buffer_bytes") { " bytes" } else { "" };
         Some(vec![name.to_owned(), format!("{value}{unit}")])
     });
-    out.table(&["SETTING", "VALUE"], rows.collect())
+    out.table(&["SETTING", "VALUE"], rows.collect())?;
+    match enrolment.get("takes_effect").and_then(Value::as_str) {
+        Some(when) => out.line(&format!("\nIt holds {when}.")),
+        None => Ok(()),
+    }
 }

@@ -12,7 +12,7 @@ use crate::output::Output;
 
 /// `sconced restore`.
 pub(super) fn restore(arguments: &Restore, common: &Common, out: Output) -> Result<(), Failure> {
-    let data = data_folder(common);
+    let data = data_folder(common)?;
     if !arguments.file.is_file() {
         let path = arguments.file.display();
         return Err(Failure::Usage(format!("there is no file {path}; name a backup or a dump")));

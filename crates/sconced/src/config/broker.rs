@@ -30,9 +30,14 @@ section! {
         /// by '/'. Default: fixtures. Environment: SCONCED_BROKER__PREFIX.
         prefix: String = "fixtures".to_owned();
         /// A folder into which the daemon writes the password file and the access file that the external broker needs,
-        /// at every enrolment. The broker has to read them again after that.
+        /// at its start and at every enrolment. Both are the daemon's: in the password file, lines under other names
+        /// stay only where no fixture could have that name. The broker has to read them again after each change.
         /// Default: none are written. Environment: SCONCED_BROKER__FILES.
         files: Option<PathBuf> = None, for example "\"/etc/mosquitto/sconced\"";
+        /// The file that holds the external broker's process id. The daemon sends it SIGHUP after it has written the
+        /// files, so that they are read again; it has to be allowed to, as the same user or as root.
+        /// Default: none, it has to be told otherwise. Environment: SCONCED_BROKER__RELOAD.
+        reload: Option<PathBuf> = None, for example "\"/run/mosquitto/mosquitto.pid\"";
         /// Seconds after which a state that a fixture has not reported as applied is sent again, 0.05 to 3600, for
         /// either broker. Each further pause is longer. Default: 2.0. Environment: SCONCED_BROKER__RESEND_FIRST.
         resend_first: f64 = 2.0;
@@ -54,6 +59,7 @@ impl Section for Broker {
                 ("broker.password", self.password.is_some()),
                 ("broker.password_file", self.password_file.is_some()),
                 ("broker.files", self.files.is_some()),
+                ("broker.reload", self.reload.is_some()),
             ];
             if let Some((name, _)) = idle.into_iter().find(|(_, set)| *set) {
                 return Err(Fault::new(
@@ -82,6 +88,13 @@ impl Section for Broker {
                 "broker.username",
                 "broker.files is set, and the access file has to name the daemon",
                 "write the user name that the daemon has at the broker, such as \"sconced\"",
+            ));
+        }
+        if self.reload.is_some() && self.files.is_none() {
+            return Err(Fault::new(
+                "broker.reload",
+                "no files are written that the broker could read again",
+                "write broker.files too, or take it away",
             ));
         }
         broker::Prefix::parse(&self.prefix)

@@ -12,7 +12,8 @@ section! {
         /// before it.
         /// Default: 127.0.0.1:8470. Environment: SCONCED_HTTP__LISTEN. Flag: --http.
         listen: SocketAddr = SocketAddr::from((Ipv4Addr::LOCALHOST, 8470));
-        /// Whether everybody on this machine may do everything without a token. Others still need one.
+        /// Whether everybody on this machine may do everything without a token. Others still need one. Never behind a
+        /// proxy on the same machine: what the proxy hands on would come from this machine too.
         /// Default: false. Environment: SCONCED_HTTP__OPEN_ON_LOOPBACK. Flag: --open-on-loopback.
         open_on_loopback: bool = false;
     }

@@ -217,6 +217,12 @@ async fn to_broker(house: &OpenHouse, settings: &Settings) -> Result<Link, Failu
             (url.host.clone(), url.port, username.clone(), password, client_id, url.host.clone())
         }
         BrokerChoice::Embedded(side) => {
+            // whoever was connected to the broker of the last start is not connected to this one
+            match house.service.forget_connections().await {
+                Ok(0) => {}
+                Ok(fixtures) => tracing::info!(fixtures, "silent until they connect anew"),
+                Err(error) => tracing::warn!(%error, "fixtures that do not come back may look as if they were there"),
+            }
             let broker = start_embedded(house, &settings.mqtt, told).await?;
             let addr = broker.local_addr();
             let secret = broker.daemon_secret().to_owned();

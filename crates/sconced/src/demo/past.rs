@@ -60,7 +60,13 @@ mod tests {
 
     async fn house(folder: &std::path::Path, now: Timestamp) -> std::sync::Arc<Service> {
         let backups = BackupOptions { folder: folder.join("backups"), keep: 1 };
-        let options = ServiceOptions { folder: folder.into(), clock: Clock::manual(now), backups, broker_files: None };
+        let options = ServiceOptions {
+            folder: folder.into(),
+            clock: Clock::manual(now),
+            backups,
+            broker_files: None,
+            reserved: Vec::new(),
+        };
         Service::open(options).await.unwrap()
     }
 

@@ -67,6 +67,7 @@ fn enrolment_prints_what_the_firmware_needs() {
     let printed = world.ok(&["enrol", "hall"]);
     assert!(printed.contains("password") && printed.contains(&port.to_string()), "{printed}");
     assert!(!printed.contains(enrolment["secret"].as_str().unwrap()), "the secret is not new");
+    assert!(printed.contains("It holds at once: the secret before it has ended"), "{printed}");
 }
 
 #[test]

@@ -24,6 +24,13 @@ fn the_five_fixtures_get_in_step_and_other_shells_find_the_demo() {
     let world = World::new();
     let daemon = demo(&world, &[]);
     until("five fixtures in step", || all_in_step(&daemon));
+    let output = world.run(&["list"]);
+    let said = crate::program::text(&output.stderr);
+    assert_eq!(said.trim(), format!("talking to the demo at {}", daemon.part("http")));
+    let told: Value = serde_json::from_slice(&world.run(&["list", "--json"]).stderr).unwrap();
+    assert_eq!(told["note"], json!(said.trim()));
+    let named = world.run(&["list", "--data", daemon.part("data")]);
+    assert_eq!(crate::program::text(&named.stderr), "", "whoever names its folder knows");
     let listed = world.json(&["list"]);
     let ids: Vec<&str> = listed["fixtures"].as_array().unwrap().iter().map(|f| f["id"].as_str().unwrap()).collect();
     assert_eq!(ids, FIVE);

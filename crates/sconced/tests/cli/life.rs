@@ -205,3 +205,20 @@ fn told_to_systemd(world: &World, more: &[&str]) -> (Daemon, impl Fn() -> String
     };
     (daemon, heard)
 }
+
+#[test]
+fn a_kind_that_cannot_be_used_is_refused_with_2_and_its_file() {
+    let world = World::new();
+    let serve = ["serve", "--http", "127.0.0.1:0", "--mqtt", "127.0.0.1:0"];
+    std::fs::create_dir_all(world.path("sconced-data/kinds")).unwrap();
+    let kind = world.write("sconced-data/kinds/kettle.json", "{");
+    let (code, said) = world.fails(&serve);
+    assert!(code == 2 && said.contains("kinds/kettle.json") && said.contains("mend it"), "{said}");
+    world.write("sconced-data/kinds/kettle.json", "{}");
+    let daemon = world.serve(&[]);
+    world.ok(&["add", "hall", "--kind", "kettle"]);
+    daemon.terminate();
+    std::fs::remove_file(kind).unwrap();
+    let (code, said) = world.fails(&serve);
+    assert!(code == 2 && said.contains("kinds/kettle.json") && said.contains("hall"), "{said}");
+}

@@ -1,6 +1,6 @@
 //! Backup, dump and restore, with and without a daemon.
 
-use crate::program::{World, exists};
+use crate::program::{World, exists, text};
 
 /// A house with one fixture whose desired document is at revision 2, and no daemon.
 fn quiet_house() -> World {
@@ -73,4 +73,46 @@ fn what_is_no_backup_is_refused_and_the_house_left_alone() {
     assert!(code == 3 && said.contains("nowhere"), "{said}");
     let _daemon = world.serve(&[]);
     assert_eq!(world.json(&["list"])["fixtures"].as_array().unwrap().len(), 1);
+}
+
+#[test]
+fn the_configuration_that_the_environment_names_says_where_the_house_is() {
+    let world = World::new();
+    world.write("sconced.toml", "[data]\nfolder = \"elsewhere\"\n[backups]\nfolder = \"copies\"\n");
+    let daemon = world.serve(&["--config", "sconced.toml"]);
+    let run = |arguments: &[&str]| {
+        let output = world.program(arguments).env("SCONCED_CONFIG", "sconced.toml").output().unwrap();
+        (output.status.code().unwrap(), text(&output.stdout), text(&output.stderr))
+    };
+    let ok = |arguments: &[&str]| {
+        let (code, out, err) = run(arguments);
+        assert_eq!((code, err.as_str()), (0, ""), "{arguments:?}");
+        out
+    };
+    ok(&["add", "hall"]);
+    daemon.terminate();
+    ok(&["backup"]);
+    let name = std::fs::read_dir(world.path("copies")).unwrap().next().unwrap().unwrap().file_name();
+    assert!(ok(&["dump"]).contains("hall"));
+    let restored = ok(&["restore", &format!("copies/{}", name.to_str().unwrap())]);
+    assert!(restored.contains("elsewhere holds 1 fixture"), "{restored}");
+    assert!(!exists(&world.path("sconced-data")));
+    // the flag wins, and a configuration that cannot be used is no reason to take another folder
+    assert_eq!(run(&["dump", "--data", "nowhere"]).0, 3);
+    world.write("sconced.toml", "[data\n");
+    for arguments in [&["dump"][..], &["backup"], &["restore", "sconced.toml"]] {
+        let (code, _, said) = run(arguments);
+        assert!(code == 2 && said.contains("sconced.toml"), "{arguments:?}: {said}");
+    }
+}
+
+#[test]
+fn a_backup_without_a_daemon_leaves_the_database_of_the_version_that_it_is() {
+    let world = World::new();
+    std::fs::create_dir(world.path("sconced-data")).unwrap();
+    // a database before its first migration: a start would bring it up to date
+    let database = world.write("sconced-data/sconced.sqlite", "");
+    let (code, said) = world.fails(&["backup"]);
+    assert_eq!(code, 3, "{said}");
+    assert_eq!(std::fs::read(database).unwrap().len(), 0, "it was migrated");
 }

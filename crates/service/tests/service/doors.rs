@@ -1,7 +1,7 @@
 //! The door itself: the clock, health, backups, stopping.
 
 use serde_json::json;
-use service::{Actor, Clock, Command, Health, LinkState, Message, ServiceError, Way};
+use service::{Actor, Clock, Command, Health, LinkState, Message, ServiceError, Standing, Way};
 use store::StoreError;
 
 use crate::rig::{Rig, id, owner, second};
@@ -78,6 +78,31 @@ async fn health_tells_of_database_and_broker() {
     assert!(!rig.service.health().database);
     let refused = rig.service.create(id("hall"), json!({}), owner()).await.unwrap_err();
     assert!(matches!(refused, ServiceError::Store(StoreError::Stopped)));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn connections_of_a_broker_that_begins_anew_are_forgotten_durably() {
+    let rig = Rig::new().await;
+    let alive = |name: &str, alive| Command::Hear { id: id(name), message: Message::Alive { alive } };
+    for (name, says) in [("hall", Some(true)), ("stairs", Some(false)), ("landing", None)] {
+        rig.create(name, "strip").await;
+        if let Some(says) = says {
+            rig.service.execute(alive(name, says), Actor::fixture(name), None).await.unwrap();
+        }
+    }
+    assert_eq!(Standing::of(&rig.get("hall")), Standing::InStep);
+    rig.clock.set(second(60));
+    assert_eq!(rig.service.forget_connections().await.unwrap(), 1);
+    assert_eq!(Standing::of(&rig.get("hall")), Standing::Silent);
+    assert_eq!(rig.get("hall").life.heard, Some(second(0)), "it is no word of the fixture's own");
+    assert_eq!(Standing::of(&rig.get("landing")), Standing::NeverHeard);
+    let rig = rig.reopened().await;
+    assert_eq!(Standing::of(&rig.get("hall")), Standing::Silent);
+    assert_eq!(rig.service.forget_connections().await.unwrap(), 0);
+    // whoever is back says so by anything at all
+    let ask = Command::Hear { id: id("hall"), message: Message::Ask { have: 0 } };
+    rig.service.execute(ask, Actor::fixture("hall"), None).await.unwrap();
+    assert_eq!(Standing::of(&rig.get("hall")), Standing::InStep);
 }
 
 #[tokio::test(flavor = "multi_thread")]

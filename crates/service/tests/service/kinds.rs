@@ -48,7 +48,7 @@ async fn a_kind_that_cannot_be_used_is_told_with_its_file() {
         let folder = tempfile::tempdir().unwrap();
         write(folder.path(), name, text);
         let error = open(folder.path(), &Clock::manual(second(0)), None).await.unwrap_err();
-        assert!(matches!(error, ServiceError::Store(StoreError::NotThere(_))), "{name}: {error:?}");
+        assert!(matches!(error, ServiceError::Kind { .. }), "{name}: {error:?}");
         assert!(error.to_string().contains(name), "{error}");
     }
 }

@@ -52,6 +52,7 @@ pub(crate) async fn open(
         clock: clock.clone(),
         backups: BackupOptions { folder: folder.join("backups"), keep: 3 },
         broker_files: files,
+        reserved: vec!["sconced".into()],
     })
     .await
 }

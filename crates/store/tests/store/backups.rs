@@ -7,7 +7,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use jiff::SignedDuration;
 use serde_json::json;
-use store::{BackupOptions, DATABASE, StoreError, restore};
+use store::{BackupOptions, DATABASE, StoreError, back_up_file, restore};
 
 use crate::checker;
 use crate::rig::{Rig, create, merge, number, open, run_sql, second};
@@ -89,6 +89,22 @@ async fn only_so_many_backups_are_kept_the_newest_ones() {
     assert_eq!(left.len(), 3 + strangers.len(), "what is not a backup is left alone, halves are cleared: {left:?}");
     let mode = std::fs::metadata(options.folder.join(&list[0].name)).unwrap().permissions().mode() & 0o777;
     assert_eq!(mode, 0o600);
+    // one that is dated in the future, by a clock that was wrong, counts as the oldest
+    let strayed = options.folder.join("sconced-20990101T000000000Z.sqlite");
+    std::fs::write(&strayed, b"of tomorrow").unwrap();
+    let made = rig.store.back_up(&options, second(5)).await.unwrap();
+    let times: Vec<_> = rig.store.backups(&options).unwrap().iter().map(|backup| backup.at).collect();
+    assert_eq!(times, [second(5), second(4), second(3)], "the one just made is kept");
+    assert!(options.folder.join(made.name).exists() && !strayed.exists());
+    std::fs::write(&strayed, b"of tomorrow").unwrap();
+    rig.store.back_up(&BackupOptions { keep: 9, ..options.clone() }, second(6)).await.unwrap();
+    assert!(strayed.exists(), "it goes no sooner than another");
+    // the clock is set back: what is made now is older than all there are
+    let back = second(-1000);
+    let made = rig.store.back_up(&options, back).await.unwrap();
+    assert_eq!(made.at, back);
+    assert!(options.folder.join(&made.name).exists());
+    assert_eq!(rig.store.backups(&options).unwrap().len(), 3);
     // a sloppy owner who keeps none still has the last
     let none = BackupOptions { keep: 0, ..options.clone() };
     rig.store.back_up(&none, second(9)).await.unwrap();
@@ -170,6 +186,7 @@ async fn a_database_that_was_killed_is_set_aside_with_its_log() {
     }
     let restored = restore(&backup, cut.path(), second(2)).await.unwrap();
     let aside = restored.aside.unwrap();
+    assert_eq!(files(cut.path()), ["lock", DATABASE, "sconced.sqlite.aside-20260301T120002Z"], "it is one file");
     assert_eq!(number(&aside, "SELECT revision FROM document WHERE slot = 9").await, 10, "nothing committed is lost");
     let store = open(cut.path()).await.unwrap();
     assert_eq!(store.house().get("hall").unwrap().desired.revision.get(), 5);
@@ -202,4 +219,71 @@ async fn a_backup_of_a_newer_version_is_not_restored() {
     let refused = restore(&backup, rig.folder.path(), second(2)).await;
     assert!(matches!(refused, Err(StoreError::Newer { found: 9999, .. })), "{refused:?}");
     assert_eq!(std::fs::read(rig.store.path()).unwrap(), before);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_backup_without_a_daemon_changes_nothing_and_holds_what_lies_in_the_log_only() {
+    let rig = house(5).await;
+    let kept = tempfile::tempdir().unwrap();
+    let options = BackupOptions { folder: kept.path().join("backups"), keep: 3 };
+    let in_use = back_up_file(rig.folder.path(), &options, second(0)).await;
+    assert!(matches!(in_use, Err(StoreError::InUse { .. })), "{in_use:?}");
+    // the files as a power cut would leave them, and as a stop leaves them
+    let cut = tempfile::tempdir().unwrap();
+    for suffix in ["", "-wal"] {
+        let name = format!("{DATABASE}{suffix}");
+        std::fs::copy(rig.folder.path().join(&name), cut.path().join(&name)).unwrap();
+    }
+    rig.store.stop().await;
+    for (n, folder) in [cut.path(), rig.folder.path()].into_iter().enumerate() {
+        let contents = || -> Vec<(String, Vec<u8>)> {
+            let names = files(folder).into_iter().filter(|name| name != "lock" && !name.ends_with("-shm"));
+            names.map(|name| (name.clone(), std::fs::read(folder.join(name)).unwrap())).collect()
+        };
+        let before = contents();
+        let made = back_up_file(folder, &options, second(i64::try_from(n).unwrap())).await.unwrap();
+        assert!(contents() == before, "{n}");
+        let path = options.folder.join(&made.name);
+        assert_eq!(std::fs::metadata(&path).unwrap().len(), made.bytes);
+        assert_eq!(number(&path, "SELECT revision FROM document WHERE slot = 9").await, 5, "{n}");
+    }
+    assert_eq!(rig.store.backups(&options).unwrap().len(), 2);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_backup_without_a_daemon_is_of_the_schema_that_is_there() {
+    let rig = house(5).await;
+    rig.store.stop().await;
+    // a house of before the first step of its schema was known by name, as an older version would have left it
+    run_sql(rig.store.path(), "DELETE FROM _sqlx_migrations; CREATE TABLE of_before (x); DROP INDEX snapshot_by_time;")
+        .await;
+    let options = options(&rig, 3);
+    let made = back_up_file(rig.folder.path(), &options, second(0)).await;
+    assert!(matches!(made, Err(StoreError::NotOurs { .. })), "{made:?}");
+    run_sql(
+        rig.store.path(),
+        "INSERT INTO _sqlx_migrations (version, description, success, checksum, execution_time)
+         VALUES (1, 'house', 1, x'00', 1)",
+    )
+    .await;
+    // opened, its unknown checksum would be refused; copied, it is as it was
+    assert!(open(rig.folder.path()).await.is_err());
+    let made = back_up_file(rig.folder.path(), &options, second(0)).await.unwrap();
+    let path = options.folder.join(made.name);
+    assert_eq!(number(&path, "SELECT count(*) FROM sqlite_schema WHERE name = 'snapshot_by_time'").await, 0);
+    assert_eq!(number(&path, "SELECT count(*) FROM sqlite_schema WHERE name = 'of_before'").await, 1);
+    run_sql(rig.store.path(), "UPDATE _sqlx_migrations SET version = 9999").await;
+    let newer = back_up_file(rig.folder.path(), &options, second(0)).await;
+    assert!(matches!(newer, Err(StoreError::Newer { found: 9999, .. })), "{newer:?}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_backup_of_a_folder_without_a_house_makes_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let options = BackupOptions { folder: folder.path().join("backups"), keep: 3 };
+    for none in [folder.path().to_owned(), folder.path().join("missing")] {
+        let refused = back_up_file(&none, &options, second(0)).await;
+        assert!(matches!(refused, Err(StoreError::NotThere(_))), "{refused:?}");
+    }
+    assert_eq!(files(folder.path()), Vec::<String>::new());
 }

@@ -45,6 +45,8 @@ pub(crate) async fn check(path: &Path) -> Found {
     check_snapshots(&mut transaction, &replayed, &mut found).await;
     check_documents(&mut transaction, &replayed, &mut found).await;
     check_outbox(&mut transaction, &mut found).await;
+    transaction.rollback().await.unwrap();
+    connection.close().await.unwrap();
     found
 }
 

@@ -82,6 +82,8 @@ async fn rows(rig: &Rig) -> i64 {
 async fn a_commit_that_fails_at_any_statement_changes_nothing_and_the_next_one_works() {
     let fail = "BEGIN SELECT RAISE(ABORT, 'made to fail'); END";
     let late = "BEGIN INSERT INTO child VALUES (1); END";
+    // SQLite then ends the transaction by itself, as it does when a disk is full or fails
+    let whole = "BEGIN SELECT RAISE(ROLLBACK, 'made to fail'); END";
     for trigger in [
         format!("BEFORE INSERT ON fixture {fail}"),
         format!("BEFORE UPDATE ON fixture {fail}"),
@@ -96,6 +98,13 @@ async fn a_commit_that_fails_at_any_statement_changes_nothing_and_the_next_one_w
         format!("BEFORE INSERT ON request {fail}"),
         format!("BEFORE INSERT ON outbox {fail}"),
         format!("BEFORE DELETE ON document {fail}"),
+        format!("BEFORE INSERT ON fixture {whole}"),
+        format!("BEFORE UPDATE ON document {whole}"),
+        format!("BEFORE INSERT ON history {whole}"),
+        format!("BEFORE INSERT ON history WHEN NEW.id > 60 {whole}"),
+        format!("BEFORE INSERT ON event {whole}"),
+        format!("BEFORE INSERT ON outbox {whole}"),
+        format!("BEFORE DELETE ON document {whole}"),
         // a foreign key that is asked at the commit only: every statement succeeds, the commit itself does not
         format!("AFTER INSERT ON history {late}"),
     ] {
@@ -119,6 +128,7 @@ async fn a_commit_that_fails_at_any_statement_changes_nothing_and_the_next_one_w
             assert_eq!(rig.store.outbox().len(), outbox, "{trigger}");
         }
         run_sql(rig.store.path(), "DROP TRIGGER fault; DROP TABLE child; DROP TABLE parent;").await;
+        rig.store.probe().await.unwrap();
         assert!(rig.store.is_usable());
         let outcomes = everything(&rig).await;
         let refused = outcomes.iter().filter(|outcome| matches!(outcome, Err(ExecuteError::Rejected(_)))).count();
@@ -175,6 +185,14 @@ async fn rare_work_that_fails_is_told_and_leaves_the_rest_alone() {
     assert!(rig.store.retire(retention, second(9)).await.is_err());
     assert_eq!(rig.tell(merge("hall", json!({"n": 1}))).await.answer.revision.get(), 41);
     checker::check(rig.store.path()).await;
+    // and when SQLite ends the transaction by itself
+    let swap = "DROP TRIGGER fault_2; CREATE TRIGGER fault_2 BEFORE DELETE ON history
+                BEGIN SELECT RAISE(ROLLBACK, 'made to fail'); END";
+    run_sql(rig.store.path(), swap).await;
+    assert!(rig.store.retire(retention, second(9)).await.is_err());
+    assert_eq!(rig.tell(merge("hall", json!({"n": 2}))).await.answer.revision.get(), 42);
+    run_sql(rig.store.path(), "DROP TRIGGER fault_2").await;
+    assert!(rig.store.retire(retention, second(9)).await.unwrap() > 0);
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -215,4 +233,115 @@ async fn a_file_that_came_to_its_end_is_told_as_a_full_disk() {
     assert_eq!(rig.tell(merge("hall", json!({"n": 1}))).await.answer.revision.get(), 41);
     rig.store.stop().await;
     assert!(open(rig.folder.path()).await.is_ok());
+}
+
+/// Makes the probe fail as upon a full disk, and edits with it.
+const FULL: &str = "CREATE TABLE counted (id INTEGER PRIMARY KEY AUTOINCREMENT, x);
+    INSERT INTO counted VALUES (9223372036854775807, 0);
+    CREATE TRIGGER fault_1 BEFORE INSERT ON history BEGIN INSERT INTO counted (x) VALUES (1); END;
+    CREATE TRIGGER fault_2 BEFORE INSERT ON setting BEGIN INSERT INTO counted (x) VALUES (1); END;";
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_store_that_could_not_write_says_so_until_it_can_again() {
+    let rig = house().await;
+    assert!(rig.store.is_usable());
+    rig.store.probe().await.unwrap();
+    let rejected = rig.store.execute(request(merge("hall", json!({"": 1})), second(0))).await;
+    assert!(matches!(rejected, Err(ExecuteError::Rejected(_))) && rig.store.is_usable(), "a refusal is no failure");
+    run_sql(rig.store.path(), FULL).await;
+    rig.store.probe().await.unwrap(); // nothing has failed yet, so nothing is tried
+    assert!(rig.store.execute(request(merge("hall", json!({"n": 1})), second(0))).await.is_err());
+    assert!(!rig.store.is_usable());
+    for _ in 0..3 {
+        let (one, two) = tokio::join!(rig.store.probe(), rig.store.probe());
+        assert!(matches!((&one, &two), (Err(StoreError::Full), Err(StoreError::Full))), "{one:?} {two:?}");
+        assert!(!rig.store.is_usable());
+    }
+    run_sql(rig.store.path(), "DROP TRIGGER fault_1; DROP TRIGGER fault_2").await;
+    rig.store.probe().await.unwrap();
+    assert!(rig.store.is_usable(), "without an edit");
+    assert_eq!(number(rig.store.path(), "SELECT count(*) FROM setting WHERE name = 'probe'").await, 0);
+    // an edit that works says the same
+    run_sql(rig.store.path(), "CREATE TRIGGER fault BEFORE INSERT ON history BEGIN SELECT RAISE(ABORT, 'x'); END")
+        .await;
+    assert!(rig.store.execute(request(merge("hall", json!({"n": 1})), second(0))).await.is_err());
+    assert!(!rig.store.is_usable());
+    run_sql(rig.store.path(), "DROP TRIGGER fault").await;
+    rig.tell(merge("hall", json!({"n": 1}))).await;
+    assert!(rig.store.is_usable());
+    rig.store.stop().await;
+    assert!(matches!(rig.store.probe().await, Err(StoreError::Stopped)));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_database_that_cannot_be_opened_again_is_opened_when_it_can_be() {
+    let rig = house().await;
+    let away = rig.folder.path().join("away");
+    run_sql(rig.store.path(), "CREATE TRIGGER fault BEFORE INSERT ON history BEGIN SELECT RAISE(ABORT, 'x'); END")
+        .await;
+    std::fs::rename(rig.store.path(), &away).unwrap();
+    for _ in 0..3 {
+        let failed = rig.store.execute(request(merge("hall", json!({"n": 1})), second(0))).await;
+        assert!(matches!(failed, Err(ExecuteError::Store(StoreError::Sql { .. }))), "{failed:?}");
+        assert!(rig.store.probe().await.is_err() && !rig.store.is_usable());
+        assert!(rig.store.add_token("page".into(), store::Scope::Read, "text", second(0)).await.is_err());
+        assert!(rig.store.publish_all().await.is_err());
+    }
+    assert!(!rig.store.path().exists(), "no empty house was made in its place");
+    std::fs::rename(&away, rig.store.path()).unwrap();
+    run_sql(rig.store.path(), "DROP TRIGGER fault").await;
+    rig.store.probe().await.unwrap();
+    assert_eq!(rig.tell(merge("hall", json!({"n": 1}))).await.answer.revision.get(), 41);
+    checker::check(rig.store.path()).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_the_file_holds_beyond_what_was_told_is_taken_up_after_a_failure() {
+    // a disk that fails at the very end of a commit may have kept it: the writer is told that it failed, and the file
+    // holds it. Another hand puts into the file what such a commit would have left
+    let rig = house().await;
+    let hall = rig.get("hall");
+    rig.tell(hear("landing", Message::Event { event: "motion".into(), n: 1 })).await;
+    for due in rig.store.outbox().take(9) {
+        rig.store.published(due.key, due.ticket).await;
+    }
+    let alive = rig.tell_at(hear("landing", Message::Event { event: "motion".into(), n: 1 }), second(50)).await;
+    assert_eq!(alive.fixture.unwrap().life.heard, Some(second(50)), "a sign of life that is in memory alone");
+    let (slot, head) = (hall.key.0 * 8 + 1, hall.desired.head.unwrap());
+    let kept = format!(
+        "INSERT INTO history SELECT id + 1, slot, 41, at, 'ghost', via, NULL, '{{\"n\":7}}', '{{\"n\":-40}}', id FROM history
+         WHERE id = {head};
+         UPDATE document SET revision = 41, head = {head} + 1, body = '{{\"n\":7}}' WHERE slot = {slot};
+         INSERT OR REPLACE INTO outbox VALUES ({key}, {head} + 1);
+         INSERT INTO token VALUES (5, 'ghost', 'read', zeroblob(32), 0);
+         UPDATE fixture SET secret = zeroblob(32) WHERE id = 'landing';",
+        key = hall.key.0
+    );
+    run_sql(rig.store.path(), &kept).await;
+    let mut hints = rig.store.committed();
+    // its number is taken in the file, so this cannot be written
+    let failed = rig.store.execute(request(merge("jetty", json!({"a": 1})), second(0))).await;
+    assert!(matches!(failed, Err(ExecuteError::Store(StoreError::Sql { .. }))), "{failed:?}");
+    assert_eq!((rig.get("hall").desired.revision.get(), rig.desired("hall")), (41, json!({"n": 7})));
+    assert!(rig.get("landing").secret.is_some());
+    assert_eq!(rig.store.tokens().len(), 1);
+    assert_eq!(rig.store.outbox().take(9).iter().map(|due| due.id.to_string()).collect::<Vec<_>>(), ["hall"]);
+    let mut hinted: Vec<String> = hints.try_recv().unwrap().iter().map(|hint| hint.id.to_string()).collect();
+    hinted.sort();
+    assert_eq!(hinted, ["hall", "landing"]);
+    assert_eq!(rig.get("jetty").desired.revision.get(), 0);
+    rig.tell(merge("jetty", json!({"a": 1}))).await;
+    assert_eq!(rig.tell(merge("hall", json!({"n": 8}))).await.answer.revision.get(), 42);
+    checker::check(rig.store.path()).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_sign_of_life_outlasts_a_commit_that_failed() {
+    let rig = house().await;
+    rig.tell(hear("landing", Message::Event { event: "motion".into(), n: 1 })).await;
+    rig.tell_at(hear("landing", Message::Event { event: "motion".into(), n: 1 }), second(50)).await;
+    run_sql(rig.store.path(), "CREATE TRIGGER fault BEFORE INSERT ON history BEGIN SELECT RAISE(ROLLBACK, 'x'); END")
+        .await;
+    assert!(rig.store.execute(request(merge("hall", json!({"n": 1})), second(60))).await.is_err());
+    assert_eq!(rig.get("landing").life.heard, Some(second(50)));
 }

@@ -120,3 +120,18 @@ async fn fixtures_are_listed_in_order_and_from_any_id_on() {
     assert_eq!(names(house.after(Some("aa"), 9, |fixture| fixture.id.as_str() != "c")), ["b", "d"]);
     assert_eq!(house.count(), 4);
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_house_that_is_up_to_date_is_opened_without_a_write() {
+    let rig = Rig::new().await;
+    rig.tell(create("hall")).await;
+    rig.store.stop().await;
+    // nobody else can write meanwhile, as upon a full disk
+    let mut other = crate::rig::connection(rig.store.path()).await;
+    let held = sqlx::Connection::begin_with(&mut other, "BEGIN IMMEDIATE").await.unwrap();
+    let store = open(rig.folder.path()).await.unwrap();
+    assert_eq!(store.house().count(), 1);
+    held.rollback().await.unwrap();
+    let edit = request(merge("hall", serde_json::json!({"n": 1})), second(0));
+    assert_eq!(store.execute(edit).await.unwrap().answer.revision.get(), 1);
+}

@@ -4,6 +4,7 @@
 mod backups;
 mod checker;
 mod commits;
+mod cut_off;
 mod damage;
 mod dumps;
 mod faults;

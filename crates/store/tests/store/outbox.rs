@@ -120,3 +120,72 @@ async fn a_fixture_that_is_gone_is_still_to_be_withdrawn_after_a_start() {
     let rig = rig.reopened().await;
     assert!(rig.store.outbox().is_empty());
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn publishing_all_makes_every_fixture_due_under_a_ticket_that_no_earlier_acknowledgement_clears() {
+    let rig = Rig::new().await;
+    rig.store.publish_all().await.unwrap();
+    assert!(rig.store.outbox().is_empty(), "an empty house has nothing to publish");
+    for name in ["hall", "jetty", "landing", "gone"] {
+        rig.tell(create(name)).await;
+    }
+    rig.tell(delete("gone")).await;
+    rig.tell(merge("hall", json!({"a": 1}))).await;
+    let before = rig.store.outbox().take(9);
+    let gone = before.iter().find(|due| due.id == id("gone")).cloned().unwrap();
+    // hall is acknowledged, jetty and landing are on their way
+    let hall = before.iter().find(|due| due.id == id("hall")).unwrap();
+    rig.store.published(hall.key, hall.ticket).await;
+    until_length(&rig, 3).await;
+
+    rig.store.publish_all().await.unwrap();
+    let tickets = "SELECT count(*) FROM outbox WHERE ticket > (SELECT max(id) FROM history)";
+    assert_eq!(number(rig.store.path(), tickets).await, 3, "it is durable when it answers");
+    tokio::time::timeout(Duration::from_secs(60), rig.store.outbox().came()).await.expect("who waits is woken");
+    let due = rig.store.outbox().take(9);
+    let names: Vec<&str> = due.iter().map(|due| due.id.as_str()).collect();
+    assert_eq!(names, ["hall", "jetty", "landing"]);
+    let ticket = due[0].ticket;
+    assert!(due.iter().all(|due| due.ticket == ticket) && before.iter().all(|old| old.ticket < ticket));
+    for old in before.iter().filter(|old| old.key != gone.key) {
+        rig.store.published(old.key, old.ticket).await;
+    }
+    rig.tell(merge("jetty", json!({"a": 1}))).await; // comes after them on the queue
+    assert_eq!(rig.store.outbox().len(), 4, "what is gone is still to be withdrawn as well");
+
+    // a change of afterwards has a ticket of its own, and all of it outlasts the process
+    let jetty = rig.store.outbox().take(9).remove(0);
+    assert!(jetty.ticket > ticket && rig.get("jetty").desired.head == Some(jetty.ticket));
+    let rig = rig.reopened().await;
+    let again = rig.store.outbox().take(9);
+    assert_eq!(again.len(), 4);
+    assert!(again.contains(&jetty) && again.contains(&due[0]) && again.contains(&gone));
+    for due in again {
+        rig.store.published(due.key, due.ticket).await;
+    }
+    until_length(&rig, 0).await;
+    assert_eq!(number(rig.store.path(), "SELECT count(*) FROM outbox").await, 0);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn publishing_all_that_could_not_be_written_leaves_the_outbox_as_it_was() {
+    let rig = Rig::new().await;
+    for n in 0..100 {
+        rig.tell(create(&format!("reed-{n}"))).await;
+    }
+    for due in rig.store.outbox().take(99) {
+        rig.store.published(due.key, due.ticket).await;
+    }
+    until_length(&rig, 1).await;
+    let ticket = rig.store.outbox().take(9).remove(0).ticket;
+    let fault = "CREATE TRIGGER fault BEFORE INSERT ON outbox WHEN NEW.fixture = 90
+                 BEGIN SELECT RAISE(ROLLBACK, 'made to fail'); END";
+    crate::rig::run_sql(rig.store.path(), fault).await;
+    assert!(rig.store.publish_all().await.is_err());
+    assert_eq!(rig.store.outbox().len(), 1);
+    let whole = "SELECT count(*) * 1000000 + sum(ticket) FROM outbox";
+    assert_eq!(number(rig.store.path(), whole).await, 1_000_000 + ticket, "not even the first of them");
+    crate::rig::run_sql(rig.store.path(), "DROP TRIGGER fault").await;
+    rig.store.publish_all().await.unwrap();
+    assert_eq!((rig.store.outbox().len(), rig.store.outbox().take(999).len()), (100, 100));
+}

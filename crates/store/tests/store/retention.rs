@@ -183,3 +183,55 @@ async fn a_clock_that_stepped_back_never_tears_a_hole() {
     assert_eq!(gone, 1, "only what lies before the first that is young enough");
     assert_eq!(number(rig.store.path(), "SELECT max(id) - min(id) + 1 - count(*) FROM history").await, 0);
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn boots_and_events_are_bounded_by_rows_each_by_itself() {
+    let rig = Rig::new().await;
+    rig.tell(create("hall")).await;
+    let mut list = Vec::new();
+    for n in 1..=12_000_u64 {
+        list.push((hear("hall", Message::Event { event: "motion".into(), n }), second(1)));
+        if n % 100 == 0 {
+            list.push((hear("hall", Message::boot(b"{}").unwrap()), second(1)));
+        }
+    }
+    for part in list.chunks(2000) {
+        assert!(rig.tell_all(part.to_vec()).await.iter().all(Result::is_ok));
+    }
+    let counts = "SELECT (SELECT count(*) FROM event) * 1000 + (SELECT count(*) FROM boot)";
+    assert_eq!(number(rig.store.path(), counts).await, 12_000_120);
+    // more than two portions of events; boots are too few to be bounded by this
+    assert_eq!(rig.store.retire(by_rows(500), second(2)).await.unwrap(), 11_500);
+    assert_eq!(number(rig.store.path(), counts).await, 500_120);
+    assert_eq!(number(rig.store.path(), "SELECT min(n) FROM event").await, 11_501, "the oldest went");
+    assert_eq!(rig.store.retire(by_rows(50), second(2)).await.unwrap(), 450 + 70);
+    assert_eq!(number(rig.store.path(), counts).await, 50_050);
+    assert_eq!(rig.store.retire(by_rows(50), second(2)).await.unwrap(), 0);
+    assert_eq!(rig.store.retire(by_age(1), second(2 * DAY)).await.unwrap(), 50 + 50 + 1, "with the one of history");
+    assert_eq!(number(rig.store.path(), counts).await, 0);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn events_of_a_clock_that_stepped_back_go_when_those_before_them_go() {
+    let rig = Rig::new().await;
+    rig.tell(create("hall")).await;
+    for (n, day) in [(1, 90), (2, 5), (3, 91)] {
+        rig.tell_at(hear("hall", Message::Event { event: "motion".into(), n }), second(day * DAY)).await;
+    }
+    rig.store.retire(by_age(30), second(100 * DAY)).await.unwrap();
+    assert_eq!(number(rig.store.path(), "SELECT count(*) FROM event").await, 3);
+    rig.store.retire(by_age(30), second(120 * DAY + 1)).await.unwrap();
+    assert_eq!(number(rig.store.path(), "SELECT min(n) FROM event").await, 3);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_snapshot_that_was_the_last_goes_when_it_is_that_no_longer() {
+    let rig = year().await;
+    rig.store.retire(by_age(1), second(1000 * DAY)).await.unwrap();
+    assert_eq!(number(rig.store.path(), "SELECT sum(revision) FROM snapshot").await, 256);
+    let edits = (301..=330).map(|n| (merge("hall", json!({"n": n})), second(1001 * DAY)));
+    assert!(rig.tell_all(edits).await.iter().all(Result::is_ok));
+    assert_eq!(number(rig.store.path(), "SELECT sum(revision) FROM snapshot").await, 256 + 320);
+    rig.store.retire(by_rows(5), second(1001 * DAY)).await.unwrap();
+    assert_eq!(number(rig.store.path(), "SELECT sum(revision) FROM snapshot").await, 320);
+}

@@ -53,6 +53,7 @@ pub(crate) async fn number(path: &Path, sql: &str) -> i64 {
     let mut connection = connection(path).await;
     let (number,): (i64,) =
         sqlx::query_as(sqlx::AssertSqlSafe(sql.to_owned())).fetch_one(&mut connection).await.unwrap();
+    sqlx::Connection::close(connection).await.unwrap();
     number
 }
 

@@ -11,7 +11,7 @@ use crate::answer::{edited, held, tagged};
 use crate::app::App;
 use crate::body::{self, Patch};
 use crate::caller::Caller;
-use crate::entity_tag::{EntityTag, precondition};
+use crate::entity_tag::{Current, EntityTag, precondition};
 use crate::openapi::{EditProblems, PastProblems};
 use crate::path::Id;
 use crate::query::{Query, bad};
@@ -85,7 +85,7 @@ pub(crate) async fn put(
     query.finish(&[])?;
     let fixture = app.fixture(&id)?;
     let edit = Edit::Replace(body::json(&headers, body).await?.value);
-    let precondition = precondition(&headers, fixture.desired.revision.get())?;
+    let precondition = precondition(&headers, &Current::desired(&fixture))?;
     let asked = Asked { precondition, ..Asked::by(caller.actor()) };
     edited(&app, Paper::Desired, app.service.edit(id, Paper::Desired, edit, asked).await?).await
 }
@@ -121,7 +121,7 @@ pub(crate) async fn patch(
         Patch::Merge(patch) => Edit::Merge(patch),
         Patch::Operations(operations) => Edit::Operations(operations),
     };
-    let precondition = precondition(&headers, fixture.desired.revision.get())?;
+    let precondition = precondition(&headers, &Current::desired(&fixture))?;
     let asked = Asked { precondition, ..Asked::by(caller.actor()) };
     edited(&app, Paper::Desired, app.service.edit(id, Paper::Desired, edit, asked).await?).await
 }

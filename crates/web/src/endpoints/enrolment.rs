@@ -5,13 +5,13 @@ use std::sync::Arc;
 use axum::body::Body;
 use axum::extract::State;
 use axum::http::{HeaderMap, Method, Response, StatusCode, Uri};
-use service::Asked;
+use service::{Asked, Precondition, TakesEffect};
 
 use crate::answer::secret;
 use crate::app::{App, to_the_end};
 use crate::body;
 use crate::caller::Caller;
-use crate::entity_tag::precondition;
+use crate::entity_tag::{Current, precondition};
 use crate::once::once;
 use crate::openapi::EnrolProblems;
 use crate::options::BrokerFace;
@@ -30,7 +30,8 @@ const DESIRED_BYTES: u32 = 8192 + 32 * 144 + 512;
 /// Enrols a fixture's controller
 ///
 /// Makes a new secret, which is shown this once and kept as a hash only. The secret before it, and the connection open
-/// under it, end; the documents stay. So a dead controller is replaced.
+/// under it, end when the broker knows of it, which `takes_effect` says; the documents stay. So a dead controller is
+/// replaced. Of two enrolments under one `If-Match` one is refused.
 #[utoipa::path(
     post, path = "/v1/fixtures/{id}/enrol", tag = "fixtures", operation_id = "enrol_fixture",
     params(api::FixturePath, api::EditHeaders, api::OnceHeader),
@@ -52,8 +53,10 @@ pub(crate) async fn enrol(
     let sent = body::optional_json(&headers, body).await?;
     let once = once(&headers, &caller, &method, &uri, &sent.bytes)?;
     sent.object(&[])?;
-    let precondition = precondition(&headers, fixture.record_held.revision.get())?;
-    let asked = Asked { precondition, once, ..Asked::by(caller.actor()) };
+    let precondition = precondition(&headers, &Current::record(&fixture))?;
+    // what the caller saw is no longer so when somebody else enrols it first, though the record stays as it is
+    let enrolment_seen = matches!(precondition, Precondition::OneOf(_)).then_some(fixture.enrolled_at);
+    let asked = Asked { precondition, once, enrolment_seen, ..Asked::by(caller.actor()) };
     let service = Arc::clone(&app.service);
     let made = to_the_end(async move { service.enrol(id, asked).await }).await?;
     let (id, face) = (made.fixture.to_string(), &app.options.broker);
@@ -65,9 +68,29 @@ pub(crate) async fn enrol(
         prefix: face.prefix.clone(),
         buffer_bytes: api::BufferBytes { showing: SHOWING_BYTES, desired: DESIRED_BYTES },
         topics: topics(&face.prefix, &id),
+        takes_effect: words(made.takes_effect).to_owned(),
         fixture: id,
     };
     Ok(secret(StatusCode::CREATED, answer))
+}
+
+/// When an enrolment holds, in words.
+fn words(takes_effect: TakesEffect) -> &'static str {
+    match takes_effect {
+        TakesEffect::AtOnce => "at once: the secret before it has ended, and so has the connection open under it",
+        TakesEffect::ReadingAgain => {
+            "now: the broker was told to read its files again; until it has, the secret before it holds, and a \
+             connection open under it"
+        }
+        TakesEffect::WhenReadAgain => {
+            "when the broker has read its password file again, which it has to be told (mosquitto: SIGHUP); until then \
+             the secret before it holds, and a connection open under it"
+        }
+        TakesEffect::ByHand => {
+            "when you have told the broker by hand, since the daemon writes no files for it; until then the secret \
+             before it holds, and a connection open under it"
+        }
+    }
 }
 
 /// Where fixtures reach the broker. A broker that listens on all addresses is named as the caller named this daemon.

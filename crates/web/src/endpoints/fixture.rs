@@ -14,7 +14,7 @@ use crate::answer::{edited, tagged};
 use crate::app::{App, to_the_end};
 use crate::body::{self, Patch};
 use crate::caller::Caller;
-use crate::entity_tag::{of_fixture, precondition};
+use crate::entity_tag::{Current, of_fixture, precondition};
 use crate::openapi::{EditProblems, ReadOneProblems};
 use crate::path::Id;
 use crate::query::Query;
@@ -22,8 +22,7 @@ use crate::refusal::Refusal;
 
 /// Shows a fixture
 ///
-/// Its record, and how it stands. The entity tag changes with everything that the answer holds; its part before the
-/// first `-` is the revision of the record.
+/// Its record, and how it stands. The entity tag changes with everything that the answer holds.
 #[utoipa::path(
     get, path = "/v1/fixtures/{id}", tag = "fixtures", operation_id = "get_fixture",
     params(api::FixturePath, api::ReadHeaders),
@@ -47,7 +46,8 @@ pub(crate) async fn get(
 /// Changes a fixture's record
 ///
 /// Title, kind, groups and the other members of the record; the id stays. What the light should do is in the desired
-/// document. `If-Match` takes the fixture's entity tag or the revision of its record, `"3"`.
+/// document. `If-Match` takes the revision of the record, `"3"`, or the whole entity tag of the fixture, which fits only
+/// as long as nothing about the fixture has changed, what it reports included.
 #[utoipa::path(
     patch, path = "/v1/fixtures/{id}", tag = "fixtures", operation_id = "edit_fixture",
     params(api::FixturePath, api::EditHeaders),
@@ -74,7 +74,7 @@ pub(crate) async fn edit(
         Patch::Merge(patch) => Edit::Merge(patch),
         Patch::Operations(operations) => Edit::Operations(operations),
     };
-    let precondition = precondition(&headers, fixture.record_held.revision.get())?;
+    let precondition = precondition(&headers, &Current::record(&fixture))?;
     let asked = Asked { precondition, ..Asked::by(caller.actor()) };
     edited(&app, Paper::Fixture, app.service.edit(id, Paper::Fixture, edit, asked).await?).await
 }
@@ -96,7 +96,7 @@ pub(crate) async fn delete(
 ) -> Result<Response<Body>, Refusal> {
     query.finish(&[])?;
     let fixture = app.fixture(&id)?;
-    let precondition = precondition(&headers, fixture.record_held.revision.get())?;
+    let precondition = precondition(&headers, &Current::record(&fixture))?;
     let asked = Asked { precondition, ..Asked::by(caller.actor()) };
     let service = Arc::clone(&app.service);
     to_the_end(async move { service.delete(id, asked).await }).await?;

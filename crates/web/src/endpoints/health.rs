@@ -29,7 +29,7 @@ pub(crate) async fn health() -> Json<api::Health> {
     responses((status = 200, description = "It can", body = api::Readiness), ReadyProblems)
 )]
 pub(crate) async fn readiness(State(app): State<App>) -> Result<Json<api::Readiness>, Refusal> {
-    let health = app.service.health();
+    let health = app.service.check_health().await;
     let broker = health.broker == LinkState::Up;
     let what = match (health.database, broker) {
         (true, true) => return Ok(Json(api::Readiness { database: true, broker })),

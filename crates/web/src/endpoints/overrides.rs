@@ -10,7 +10,7 @@ use crate::answer::edited;
 use crate::app::App;
 use crate::body;
 use crate::caller::Caller;
-use crate::entity_tag::precondition;
+use crate::entity_tag::{Current, precondition};
 use crate::openapi::EditProblems;
 use crate::path::Id;
 use crate::query::Query;
@@ -41,7 +41,7 @@ pub(crate) async fn put(
     query.finish(&[])?;
     let fixture = app.fixture(&id)?;
     let members = body::json(&headers, body).await?.object(&["look", "until"])?;
-    let precondition = precondition(&headers, fixture.desired.revision.get())?;
+    let precondition = precondition(&headers, &Current::desired(&fixture))?;
     let asked = Asked { precondition, ..Asked::by(caller.actor()) };
     let outcome = app.service.put_override(id, Some(Value::Object(members)), asked).await;
     // the body is the member `override` of the document that is checked
@@ -70,7 +70,7 @@ pub(crate) async fn release(
 ) -> Result<Response<Body>, Refusal> {
     query.finish(&[])?;
     let fixture = app.fixture(&id)?;
-    let precondition = precondition(&headers, fixture.desired.revision.get())?;
+    let precondition = precondition(&headers, &Current::desired(&fixture))?;
     let outcome = app.service.put_override(id, None, Asked { precondition, ..Asked::by(caller.actor()) }).await?;
     edited(&app, Paper::Desired, outcome).await
 }

@@ -11,7 +11,7 @@ use crate::answer::{advice, document_after, pointers, set_tag};
 use crate::app::App;
 use crate::body::{self, Sent};
 use crate::caller::Caller;
-use crate::entity_tag::precondition;
+use crate::entity_tag::{Current, precondition};
 use crate::once::{self, once};
 use crate::openapi::UndoProblems;
 use crate::path::Id;
@@ -50,7 +50,7 @@ pub(crate) async fn undo(
     let once = once(&headers, &caller, &method, &uri, &sent.bytes)?;
     let mut members = sent.object(&["to"])?;
     let to: Option<u64> = Sent::member(&mut members, "to", "write a revision, such as {\"to\":17}, or leave it out")?;
-    let precondition = precondition(&headers, fixture.desired.revision.get())?;
+    let precondition = precondition(&headers, &Current::desired(&fixture))?;
     let undone = app.service.undo(id, to, Asked { precondition, once, ..Asked::by(caller.actor()) }).await?;
     let outcome = undone.outcome;
     let rev = outcome.answer.revision.get();

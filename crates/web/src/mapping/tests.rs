@@ -96,6 +96,11 @@ fn every_error_of_the_store_has_its_problem() {
     }
     check(ServiceError::BrokerFiles("no room".into()), 502, "broker-files", None, "no room");
     check(ServiceError::Randomness("none".into()), 503, "not-ready", None, "none");
+    check(ServiceError::Reserved(id()), 409, "reserved", None, "choose another id");
+    check(ServiceError::EnrolledSince(id()), 412, "stale", None, "hall was enrolled by somebody else");
+    check(ServiceError::Contended(id(), 20), 409, "contended", None, "20 times");
+    let kind = ServiceError::Kind { path: path(), why: "no JSON".into(), advice: "mend it" };
+    check(kind, 500, "defect", None, "no JSON; mend it");
 }
 
 #[test]

@@ -180,3 +180,12 @@ async fn another_sites_page_cannot_change_anything() {
     let own = [("content-type", MERGE), ("origin", "http://127.0.0.1:8470"), ("sec-fetch-site", "same-origin")];
     house.send("PATCH", "/v1/fixtures/hall/desired", &own, r#"{"fade":9}"#).await.expect(200);
 }
+
+#[tokio::test]
+async fn what_comes_through_a_proxy_is_not_the_machine_itself() {
+    let house = House::open().await;
+    house.get("/v1/fixtures").await.expect(200);
+    for name in ["forwarded", "via", "x-real-ip", "x-forwarded-for", "x-forwarded-host", "x-forwarded-proto"] {
+        house.send("GET", "/v1/fixtures", &[(name, "127.0.0.1")], "").await.problem(401, "no-token");
+    }
+}

@@ -84,7 +84,7 @@ async fn if_none_match_keeps_an_edit_from_what_is_there() {
 }
 
 #[tokio::test]
-async fn edits_of_the_record_depend_on_its_revision_alone() {
+async fn an_edit_under_the_records_revision_depends_on_nothing_else() {
     let house = House::with_hall().await;
     let tag = house.get("/v1/fixtures/hall").await.header("etag").to_owned();
     // what is desired moves on; the record does not
@@ -94,8 +94,9 @@ async fn edits_of_the_record_depend_on_its_revision_alone() {
         let headers = [("content-type", MERGE), ("if-match", tag)];
         house.send("PATCH", "/v1/fixtures/hall", &headers, r#"{"notes":"x"}"#).await
     };
-    edit(&tag).await.expect(200);
     edit(&tag).await.problem(412, "stale");
+    edit("\"1\"").await.expect(200);
+    edit("\"1\"").await.problem(412, "stale");
     assert_eq!(edit("\"2\"").await.expect(200).json()["changed"], json!([]));
     house.send("DELETE", "/v1/fixtures/hall", &[("if-match", "\"1\"")], Body::empty()).await.problem(412, "stale");
     house.send("DELETE", "/v1/fixtures/hall", &[("if-match", "\"2\"")], Body::empty()).await.expect(204);
@@ -124,4 +125,68 @@ async fn of_many_edits_at_one_revision_exactly_one_is_made() {
     assert_eq!(statuses.iter().filter(|status| status.as_u16() == 200).count(), 1);
     assert_eq!(statuses.iter().filter(|status| status.as_u16() == 412).count(), 19);
     assert_eq!(house.get(DESIRED).await.header("etag"), "\"2\"");
+}
+
+/// The record's own revision, or the whole tag of the fixture: nothing that only begins like it (RFC 9110, section
+/// 8.8.3.2, compares the whole).
+#[tokio::test]
+async fn a_fixtures_record_is_edited_under_its_whole_tag_or_its_bare_revision() {
+    for (tag, passes) in [
+        ("whole", true),
+        ("\"1\"", true),
+        ("\"9\", \"1\"", true),
+        ("\"1-999-x\"", false),
+        ("\"1-\"", false),
+        ("\"01\"", false),
+        ("stale", false),
+    ] {
+        let house = House::with_hall().await;
+        let old = house.get("/v1/fixtures/hall").await.header("etag").to_owned();
+        // the desired document is in the tag of the whole
+        house.patch("/v1/fixtures/hall/desired", r#"{"fade":7}"#).await.expect(200);
+        let whole = house.get("/v1/fixtures/hall").await.header("etag").to_owned();
+        assert_ne!(old, whole);
+        let tag = match tag {
+            "whole" => &whole,
+            "stale" => &old,
+            other => other,
+        };
+        let headers = [("content-type", MERGE), ("if-match", tag)];
+        let answer = house.send("PATCH", "/v1/fixtures/hall", &headers, r#"{"notes":"x"}"#).await;
+        if passes {
+            assert_ne!(answer.expect(200).header("etag"), whole, "{tag}");
+        } else {
+            answer.problem(412, "stale");
+            assert_eq!(house.send("DELETE", "/v1/fixtures/hall", &[("if-match", tag)], "").await.status, 412, "{tag}");
+        }
+    }
+}
+
+#[tokio::test]
+async fn of_two_enrolments_under_one_tag_the_second_is_refused() {
+    let house = House::with_hall().await;
+    let tag = house.get("/v1/fixtures/hall").await.header("etag").to_owned();
+    let enrol = async |tag: &str| house.send("POST", "/v1/fixtures/hall/enrol", &[("if-match", tag)], "").await;
+    let made = enrol(&tag).await.expect(201).json();
+    enrol(&tag).await.problem(412, "stale");
+    assert!(house.service.admits("hall", made["secret"].as_str().unwrap().as_bytes()), "the first one holds");
+    // what the answer holds is in the tag: when it was enrolled, too
+    let seen = house.get("/v1/fixtures/hall").await;
+    assert_ne!(seen.header("etag"), tag);
+    enrol(seen.header("etag")).await.expect(201);
+}
+
+#[tokio::test]
+async fn of_enrolments_at_one_time_under_the_bare_revision_one_is_granted() {
+    let house = House::with_hall().await;
+    let enrol = async || house.send("POST", "/v1/fixtures/hall/enrol", &[("if-match", "\"1\"")], "").await;
+    let (one, two, three) = tokio::join!(enrol(), enrol(), enrol());
+    let (granted, refused): (Vec<_>, Vec<_>) = [one, two, three].into_iter().partition(|answer| answer.status == 201);
+    assert_eq!((granted.len(), refused.len()), (1, 2));
+    for refused in refused {
+        let told = refused.problem(412, "stale");
+        assert!(told["detail"].as_str().unwrap().contains("enrolled by somebody else"), "{told}");
+    }
+    // whoever comes after it, and has seen it, may
+    enrol().await.expect(201);
 }

@@ -18,7 +18,7 @@ async fn a_fixture_is_made_with_location_and_tag_and_can_be_read() {
     let read = house.get("/v1/fixtures/jetty-2").await;
     assert_eq!(read.expect(200).json(), made.json());
     assert_eq!(read.header("etag"), made.header("etag"));
-    assert_eq!(read.header("etag"), "\"1-0-0.0-0-never-heard\"");
+    assert_eq!(read.header("etag"), "\"1-0-0.0-0-0-never-heard\"");
     let fixture = read.json();
     for (member, value) in [
         ("id", json!("jetty-2")),
@@ -238,4 +238,20 @@ async fn kinds_are_listed_with_the_owners_schema() {
     house.post("/v1/fixtures", r#"{"id":"kettle","kind":"kettle-lamp"}"#).await.expect(201);
     let refused = house.patch("/v1/fixtures/kettle/desired", r#"{"glow":12}"#).await.problem(422, "invalid");
     assert_eq!(refused["pointer"], "/glow");
+}
+
+#[tokio::test]
+async fn a_name_of_the_daemon_itself_is_refused() {
+    let house = House::open().await;
+    let refused = house.post("/v1/fixtures", r#"{"id":"sconced-daemon"}"#).await.problem(409, "reserved");
+    assert!(refused["detail"].as_str().unwrap().contains("choose another id"), "{refused}");
+    house.get("/v1/fixtures/sconced-daemon").await.expect(404);
+}
+
+#[tokio::test]
+async fn an_enrolment_says_when_the_broker_takes_it() {
+    let house = House::with_hall().await;
+    let made = house.post("/v1/fixtures/hall/enrol", "{}").await.expect(201).json();
+    // this house has no broker's side at all
+    assert!(made["takes_effect"].as_str().unwrap().contains("by hand"), "{made}");
 }

@@ -104,6 +104,7 @@ impl House {
             clock: Clock::manual(NOW.parse().unwrap()),
             backups: BackupOptions { folder: folder.path().join("backups"), keep: 3 },
             broker_files: None,
+            reserved: vec!["sconced-daemon".into()],
         })
         .await
         .unwrap();

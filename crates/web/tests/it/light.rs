@@ -120,3 +120,18 @@ async fn spans_of_time_that_are_none_are_refused_by_name() {
         house.get(&format!("/v1/fixtures/hall/showing?at={extreme}")).await.expect(200);
     }
 }
+
+#[tokio::test]
+async fn a_time_that_is_too_late_for_any_is_told_with_the_last_that_there_is() {
+    let house = House::with_hall().await;
+    for path in ["/showing?at=", "/desired?at=", "/history?since=", "/agenda?from="] {
+        let path = format!("/v1/fixtures/hall{path}");
+        let late = house.get(&format!("{path}9999-12-31T23:59:59Z")).await.problem(400, "query");
+        assert!(late["detail"].as_str().unwrap().contains("9999-12-30T22:00:00Z"), "{late}");
+        let wrong = house.get(&format!("{path}tomorrow")).await.problem(400, "query");
+        assert!(wrong["advice"].as_str().unwrap().contains("RFC 3339"), "{wrong}");
+    }
+    // the last there is can be asked for
+    house.get("/v1/fixtures/hall/showing?at=9999-12-30T22:00:00Z").await.expect(200);
+    house.get("/v1/fixtures/hall/agenda?from=9999-12-29T22:00:00Z&to=9999-12-30T22:00:00Z").await.expect(200);
+}

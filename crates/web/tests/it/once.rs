@@ -96,3 +96,32 @@ async fn keys_have_a_form_and_are_refused_where_nothing_is_remembered() {
     let headers = [("content-type", JSON), ("idempotency-key", key.as_str())];
     house.send("POST", "/v1/fixtures", &headers, r#"{"id":"hall"}"#).await.expect(201);
 }
+
+#[tokio::test]
+async fn keys_of_callers_whose_names_run_into_them_are_kept_apart() {
+    let house = House::open().await;
+    for (n, (name, key)) in [("a", "b:c"), ("a:b", "c"), ("loopback", "k")].into_iter().enumerate() {
+        let token = format!("Bearer {}", house.token(name, Scope::Admin).await);
+        let headers = [("content-type", JSON), ("idempotency-key", key), ("authorization", token.as_str())];
+        house.send("POST", "/v1/fixtures", &headers, format!("{{\"id\":\"reed-{n}\"}}")).await.expect(201);
+    }
+    // whoever calls from the machine itself is named loopback too
+    let headers = [("content-type", JSON), ("idempotency-key", "k")];
+    house.send("POST", "/v1/fixtures", &headers, r#"{"id":"stairs"}"#).await.expect(201);
+}
+
+#[tokio::test]
+async fn a_token_that_has_the_number_of_one_that_is_gone_does_not_have_its_keys() {
+    let house = House::open().await;
+    let make = async |token: &str, id: &str| {
+        let token = format!("Bearer {token}");
+        let headers = [("content-type", JSON), ("idempotency-key", "k"), ("authorization", token.as_str())];
+        house.send("POST", "/v1/fixtures", &headers, format!("{{\"id\":\"{id}\"}}")).await
+    };
+    let (first, text) = house.service.add_token("one".into(), Scope::Admin).await.unwrap();
+    make(&text, "hall").await.expect(201);
+    house.service.remove_token(first.id).await.unwrap();
+    house.service.clock().set("2026-11-25T20:00:01Z".parse().unwrap());
+    let (_, text) = house.service.add_token("two".into(), Scope::Admin).await.unwrap();
+    make(&text, "stairs").await.expect(201);
+}
