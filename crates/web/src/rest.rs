@@ -1,5 +1,6 @@
 //! The rest of a body that nobody read. A client that is still sending when its answer comes would see a broken
-//! connection instead of the answer, so what is left of a large body is taken in and thrown away, within a bound.
+//! connection instead of the answer, or lose the connection for its next request, so what is left of a body is taken in
+//! and thrown away, within a bound.
 
 use std::pin::Pin;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -12,8 +13,6 @@ use axum::http::header::EXPECT;
 use http_body_util::BodyExt;
 use hyper::body::{Body as HttpBody, Frame, SizeHint};
 
-/// Smaller bodies lie in the connection's buffer already.
-const SMALL: u64 = 16 * 1024;
 /// What is thrown away at most; whoever sends more sees the connection end.
 const MOST: usize = 8 * 1024 * 1024;
 /// How long it may take.
@@ -44,11 +43,11 @@ impl HttpBody for Lent {
 pub(crate) struct Rest(Option<Lent>);
 
 impl Rest {
-    /// The request, and what may be left of its body. Requests with a small body are left as they are, and so are
-    /// those that wait for a word before they send it (RFC 9110, section 10.1.1).
+    /// The request, and what may be left of its body. Requests without a body are left as they are, and so are those
+    /// that wait for a word before they send it (RFC 9110, section 10.1.1).
     pub(crate) fn of(request: Request) -> (Request, Self) {
         let waits = request.headers().contains_key(EXPECT);
-        if waits || request.body().size_hint().upper().is_some_and(|bytes| bytes <= SMALL) {
+        if waits || request.body().is_end_stream() {
             return (request, Self(None));
         }
         let (parts, body) = request.into_parts();

@@ -81,8 +81,20 @@ pub(super) fn enrol(arguments: &Enrol, common: &Common, out: Output) -> Result<(
         Some(vec![name.to_owned(), format!("{value}{unit}")])
     });
     out.table(&["SETTING", "VALUE"], rows.collect())?;
+    let host = enrolment.pointer("/broker/host").and_then(Value::as_str).unwrap_or_default();
+    if is_this_machine(host) {
+        out.line(&format!(
+            "\n{host} is this machine alone: a controller needs an address of your network. Set mqtt.listen to such \
+             as 0.0.0.0:1883, or name an external broker by its address."
+        ))?;
+    }
     match enrolment.get("takes_effect").and_then(Value::as_str) {
         Some(when) => out.line(&format!("\nIt holds {when}.")),
         None => Ok(()),
     }
+}
+
+/// Whether a host is reached from this machine only.
+fn is_this_machine(host: &str) -> bool {
+    host == "localhost" || host.parse::<std::net::IpAddr>().is_ok_and(|ip| ip.is_loopback())
 }

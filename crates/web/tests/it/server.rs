@@ -93,3 +93,20 @@ async fn nonsense_ends_its_own_connection_and_nothing_else() {
     let request = format!("GET /healthz HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", running.address);
     assert!(exchange(&running, request.as_bytes()).await.starts_with("HTTP/1.1 200"));
 }
+
+#[tokio::test]
+async fn a_body_that_comes_after_its_request_was_refused_does_not_cost_the_connection() {
+    let running = running().await;
+    let mut stream = TcpStream::connect(running.address).await.unwrap();
+    stream.set_nodelay(true).unwrap();
+    let head = "PATCH /v1/fixtures/NO/desired HTTP/1.1\r\nHost: x\r\nContent-Type: application/merge-patch+json\r\nContent-Length: 7\r\n\r\n";
+    stream.write_all(head.as_bytes()).await.unwrap();
+    // long enough for a server that does not wait for the body to have refused the head
+    tokio::time::sleep(Duration::from_millis(200)).await;
+    stream.write_all(b"{\"a\":1}").await.unwrap();
+    stream.write_all(b"GET /healthz HTTP/1.1\r\nHost: x\r\nConnection: close\r\n\r\n").await.unwrap();
+    let mut answers = Vec::new();
+    tokio::time::timeout(PATIENCE, stream.read_to_end(&mut answers)).await.unwrap().unwrap();
+    let answers = String::from_utf8_lossy(&answers).into_owned();
+    assert!(answers.starts_with("HTTP/1.1 4") && answers.contains("HTTP/1.1 200"), "{answers}");
+}
