@@ -74,7 +74,7 @@ mod tests {
             Figure::alone("idle", "without a goal", "%", 0.1),
         ];
         let machine = Machine::look(folder.path()).unwrap();
-        let report = Report { machine, plan: Plan::new(true), figures, seconds: 1.0 };
+        let report = Report { machine, plan: Plan::new(true), figures, seconds: 1.0, others_percent: 0.0 };
         let path = folder.path().join("chart.svg");
         draw(&path, &report).unwrap();
         let svg = std::fs::read_to_string(path).unwrap();

@@ -65,6 +65,42 @@ pub(crate) fn allow_connections() {
     let _ = setrlimit(Resource::Nofile, limit);
 }
 
+/// How busy the machine was with other work than this program and its processes, from here on.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Quiet {
+    /// Ticks of all processors: busy, and all.
+    busy: u64,
+    all: u64,
+    /// Ticks of this program and of those that it started and that have ended.
+    own: u64,
+}
+
+impl Quiet {
+    /// Looks now.
+    pub(crate) fn look() -> Self {
+        let numbers =
+            |text: &str| -> Vec<u64> { text.split_whitespace().map(|word| word.parse().unwrap_or(0)).collect() };
+        // proc(5): user, nice, system, idle, iowait, irq, softirq, steal; the rest is part of the first two
+        let stat = std::fs::read_to_string("/proc/stat").unwrap_or_default();
+        let machine = numbers(stat.lines().next().unwrap_or_default().trim_start_matches("cpu"));
+        let all: u64 = machine.iter().take(8).sum();
+        let idle: u64 = machine.iter().skip(3).take(2).sum();
+        // proc(5): fields 14 to 17, counted behind the name in parentheses, which may hold spaces
+        let stat = std::fs::read_to_string("/proc/self/stat").unwrap_or_default();
+        let own = numbers(stat.rsplit_once(')').map_or("", |(_, rest)| rest)).iter().skip(11).take(4).sum();
+        Self { busy: all - idle, all, own }
+    }
+
+    /// The share of the machine that other work took since then, in percent; all processes of this program must have
+    /// ended.
+    pub(crate) fn others_percent(self) -> f64 {
+        let now = Self::look();
+        let busy = now.busy.saturating_sub(self.busy);
+        let others = busy.saturating_sub(now.own.saturating_sub(self.own));
+        others as f64 * 100.0 / now.all.saturating_sub(self.all).max(1) as f64
+    }
+}
+
 /// The kind of file system on which a folder lies: that of the longest mount point above it.
 fn file_system(folder: &Path) -> String {
     let folder = folder.canonicalize().unwrap_or_else(|_| folder.to_owned());

@@ -73,13 +73,19 @@ async fn run(arguments: Arguments) -> Result<(), BenchError> {
     let plan = Plan::new(arguments.common.quick);
     let mut yard = Yard::new(&arguments.common, plan).await?;
     let machine = machine::Machine::look(yard.folder())?;
-    let began = std::time::Instant::now();
+    let (began, quiet) = (std::time::Instant::now(), machine::Quiet::look());
     let mut measured = Vec::new();
     for name in figures::ALL.iter().filter(|name| what == What::All || what == **name) {
         say(&format!("{:>4} s  {}", began.elapsed().as_secs(), name.as_str()));
         measured.extend(figures::measure(name, &mut yard).await?);
     }
-    let report = report::Report { machine, plan, figures: measured, seconds: began.elapsed().as_secs_f64() };
+    let report = report::Report {
+        machine,
+        plan,
+        figures: measured,
+        seconds: began.elapsed().as_secs_f64(),
+        others_percent: quiet.others_percent(),
+    };
     if let Some(path) = &arguments.common.svg {
         chart::draw(path, &report)?;
     }

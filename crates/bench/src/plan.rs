@@ -78,7 +78,7 @@ impl Plan {
             Self {
                 quick,
                 rounds: 3,
-                slice: Duration::from_millis(300),
+                slice: Duration::from_millis(200),
                 growth: [house(100, 100), house(1_000, 100), house(10_000, 100)],
                 bare_large: house(10_000, 0),
                 street: house(1_000, 2),
@@ -86,16 +86,16 @@ impl Plan {
                 connections: [20, 200],
                 reports: 20,
                 storm: [100, 1_000],
-                singles: 150,
+                singles: 100,
                 past_reads: 300,
-                idle: Duration::from_secs(6),
+                idle: Duration::from_secs(4),
                 starts: 2,
             }
         } else {
             Self {
                 quick,
                 rounds: 5,
-                slice: Duration::from_millis(1_500),
+                slice: Duration::from_millis(1_200),
                 growth: [house(100, 100), house(10_000, 100), house(100_000, 100)],
                 bare_large: house(100_000, 0),
                 street: house(5_000, 2),
@@ -103,7 +103,7 @@ impl Plan {
                 connections: [20, 200],
                 reports: 60,
                 storm: [500, 5_000],
-                singles: 500,
+                singles: 400,
                 past_reads: 2_000,
                 idle: Duration::from_secs(60),
                 starts: 3,

@@ -5,7 +5,7 @@ use std::time::{Duration, Instant};
 use crate::error::BenchError;
 
 /// How long at a time it is looked whether a process rests.
-const LOOK: Duration = Duration::from_millis(250);
+const LOOK: Duration = Duration::from_millis(100);
 /// It rests when it used less than this share of one core.
 const REST: f64 = 0.02;
 
@@ -47,7 +47,7 @@ pub(crate) async fn rest(pid: u32, bound: Duration) -> Result<(), BenchError> {
         let share = now.saturating_sub(before).as_secs_f64() / looked.elapsed().as_secs_f64();
         before = now;
         restful = if share < REST { restful + 1 } else { 0 };
-        if restful == 2 {
+        if restful == 4 {
             return Ok(());
         }
     }

@@ -19,7 +19,12 @@ pub(crate) struct Report {
     pub(crate) figures: Vec<Figure>,
     /// How long it took.
     pub(crate) seconds: f64,
+    /// The share of the machine that other work took meanwhile, in percent.
+    pub(crate) others_percent: f64,
 }
+
+/// Above this share of other work a run says that it is not to be trusted.
+const QUIET_PERCENT: f64 = 5.0;
 
 /// A value with as many digits as it is good for.
 fn value(value: f64) -> String {
@@ -92,13 +97,19 @@ impl Report {
         } else {
             ""
         };
+        let noise = if self.others_percent > QUIET_PERCENT {
+            "\nThe machine was not quiet: repeat the run when nothing else works on it."
+        } else {
+            ""
+        };
         format!(
             "{}\n\n{table}\n\n{met} of {goals} goals met, in {:.0} s. Values are medians of {} rounds; the daemon and its \
              ceiling were measured in turn, and the ratio is the median of the rounds' ratios, since the disk wanders from \
-             round to round.{quick}",
+             round to round. Other work took {:.0} % of the machine meanwhile.{noise}{quick}",
             self.machine.words(),
             self.seconds,
             self.plan.rounds,
+            self.others_percent,
         )
     }
 
@@ -114,7 +125,7 @@ impl Report {
         let figures: Vec<_> = self.figures.iter().map(Figure::json).collect();
         let whole = json!({
             "machine": self.machine.json(), "quick": self.plan.quick, "rounds": self.plan.rounds,
-            "seconds": self.seconds, "goals": goals, "met": met, "figures": figures,
+            "seconds": self.seconds, "other_work_percent": self.others_percent, "goals": goals, "met": met, "figures": figures,
         });
         format!("{whole:#}")
     }
@@ -138,13 +149,14 @@ mod tests {
             Figure::alone("idle", "CPU", "%", 0.1),
         ];
         let machine = Machine::look(folder.path()).unwrap();
-        Report { machine, plan: Plan::new(true), figures, seconds: 1.0 }
+        Report { machine, plan: Plan::new(true), figures, seconds: 1.0, others_percent: 50.0 }
     }
 
     #[test]
     fn the_table_says_what_is_met_and_what_is_not() {
         let table = report().table();
         assert!(table.contains("1 of 2 goals met") && table.contains("A quick run"), "{table}");
+        assert!(table.contains("50 % of the machine") && table.contains("not quiet"), "{table}");
         assert!(table.lines().any(|line| line.contains("edits") && line.contains("yes")), "{table}");
         assert!(table.lines().any(|line| line.contains("≤ 2.5") && line.contains("no")), "{table}");
     }

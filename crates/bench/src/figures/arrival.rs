@@ -1,6 +1,6 @@
 //! From an edit to its arrival at the fixture.
 
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use super::{editor, responder};
 use crate::error::BenchError;
@@ -13,8 +13,8 @@ use crate::plan::thousands;
 use crate::rounds::{Pairs, percentile_ms};
 use crate::yard::Yard;
 
-/// Edits in a row before the disk and the broker are measured again.
-const PORTION: usize = 25;
+/// What one side has left to do must not be measured with the other.
+const PAUSE: Duration = Duration::from_millis(2);
 
 pub(super) async fn measure(yard: &mut Yard) -> Result<Vec<Figure>, BenchError> {
     let plan = yard.plan;
@@ -33,22 +33,21 @@ pub(super) async fn measure(yard: &mut Yard) -> Result<Vec<Figure>, BenchError> 
         let (mut pairs, mut syncs, mut trips) = (Pairs::default(), Vec::new(), Vec::new());
         for _ in 0..plan.rounds {
             let (mut taken, mut sync, mut trip) = (Vec::new(), Vec::new(), Vec::new());
-            // in small portions, since the disk's mood changes within seconds
-            for _ in 0..plan.singles.div_ceil(PORTION) {
-                for _ in 0..PORTION {
-                    let began = Instant::now();
-                    http.send(edits.next()).await?;
-                    let wanted = fixture.held() + 1;
-                    fixture.arrival(wanted).await?;
-                    taken.push(nanoseconds(began));
-                    http.answer().await?.good()?;
-                }
-                sync.extend(fsync.time(PORTION)?);
-                for _ in 0..PORTION {
-                    let began = Instant::now();
-                    other.boot().await?;
-                    trip.push(nanoseconds(began));
-                }
+            for _ in 0..plan.singles {
+                // each edit with an fdatasync and a round trip of its own, at the same pace: a disk that is pressed
+                // slows down
+                tokio::time::sleep(PAUSE).await;
+                let began = Instant::now();
+                http.send(edits.next()).await?;
+                let wanted = fixture.held() + 1;
+                fixture.arrival(wanted).await?;
+                taken.push(nanoseconds(began));
+                http.answer().await?.good()?;
+                tokio::time::sleep(PAUSE).await;
+                sync.extend(fsync.time(1)?);
+                let began = Instant::now();
+                other.boot().await?;
+                trip.push(nanoseconds(began));
             }
             let (sync, trip) = (percentile_ms(&mut sync, 0.5), percentile_ms(&mut trip, 0.5));
             pairs.push(percentile_ms(&mut taken, 0.5), sync + trip);

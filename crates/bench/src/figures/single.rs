@@ -1,6 +1,6 @@
 //! One caller's edit against one fdatasync on the same file system.
 
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use super::editor;
 use crate::error::BenchError;
@@ -11,8 +11,8 @@ use crate::machine::{Fsync, nanoseconds};
 use crate::rounds::{Pairs, percentile_ms};
 use crate::yard::Yard;
 
-/// Edits in a row before the disk is measured again.
-const PORTION: usize = 25;
+/// What one side has left to do must not be measured with the other.
+const PAUSE: Duration = Duration::from_millis(2);
 
 pub(super) async fn measure(yard: &mut Yard) -> Result<Vec<Figure>, BenchError> {
     let plan = yard.plan;
@@ -25,14 +25,14 @@ pub(super) async fn measure(yard: &mut Yard) -> Result<Vec<Figure>, BenchError> 
         let mut pairs = Pairs::default();
         for _ in 0..plan.rounds {
             let (mut taken, mut synced) = (Vec::new(), Vec::new());
-            // in small portions, since the disk's mood changes within seconds
-            for _ in 0..plan.singles.div_ceil(PORTION) {
-                for _ in 0..PORTION {
-                    let began = Instant::now();
-                    http.ask(edits.next()).await?.good()?;
-                    taken.push(nanoseconds(began));
-                }
-                synced.extend(fsync.time(PORTION)?);
+            for _ in 0..plan.singles {
+                // each edit with an fdatasync of its own, at the same pace: a disk that is pressed slows down
+                tokio::time::sleep(PAUSE).await;
+                let began = Instant::now();
+                http.ask(edits.next()).await?.good()?;
+                taken.push(nanoseconds(began));
+                tokio::time::sleep(PAUSE).await;
+                synced.extend(fsync.time(1)?);
             }
             pairs.push(percentile_ms(&mut taken, 0.5), percentile_ms(&mut synced, 0.5));
         }
