@@ -9,7 +9,7 @@ use plotters::style::{Color as _, IntoFont as _};
 
 use crate::error::BenchError;
 use crate::figure::Figure;
-use crate::report::{Report, goal};
+use crate::report::{Report, goal, value};
 
 const WIDTH: i32 = 1080;
 const ROW: i32 = 24;
@@ -50,8 +50,8 @@ fn into(svg: &mut String, report: &Report) -> Result<(), String> {
         let colour = if reached >= 1.0 { RGBColor(47, 125, 109) } else { RGBColor(201, 115, 44) };
         area.draw(&Rectangle::new([(LEFT, top + 3), (end, top + ROW - 4)], colour.filled()))
             .map_err(|error| format!("{error:?}"))?;
-        let value = figure.ratio.unwrap_or(figure.ours);
-        words(format!("{value:.2} (goal {})", goal(figure)), (RIGHT + 8, top + 4), 12)?;
+        let reading = value(figure.ratio.unwrap_or(figure.ours));
+        words(format!("{reading} (goal {})", goal(figure)), (RIGHT + 8, top + 4), 12)?;
     }
     let line = vec![(LINE, TOP - 4), (LINE, TOP + ROW * rows)];
     area.draw(&PathElement::new(line, BLACK.stroke_width(1))).map_err(|error| format!("{error:?}"))?;

@@ -156,3 +156,31 @@ impl Fsync {
 pub(crate) fn nanoseconds(began: Instant) -> u64 {
     u64::try_from(began.elapsed().as_nanos()).unwrap_or(u64::MAX)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_machine_is_looked_at_and_one_block_is_made_durable() {
+        let folder = tempfile::tempdir().unwrap();
+        let machine = Machine::look(folder.path()).unwrap();
+        assert!(machine.cores > 0 && machine.fdatasync_ms > 0.0, "{machine:?}");
+        assert!(machine.kernel.starts_with("Linux") && !machine.file_system.is_empty(), "{machine:?}");
+        assert_eq!(Fsync::open(folder.path()).unwrap().time(3).unwrap().len(), 3);
+    }
+
+    #[test]
+    fn other_work_is_a_share_of_the_machine() {
+        let before = Quiet::look();
+        assert!(before.busy > 0 && before.busy <= before.all, "{before:?}");
+        // this program's own work is not counted: however long it takes, others cannot have had more than all
+        let (mut sum, mut now) = (0_u64, before);
+        while now.own <= before.own {
+            sum = (0..100_000).fold(sum, |sum, n: u64| sum.wrapping_mul(31).wrapping_add(n));
+            now = Quiet::look();
+        }
+        let others = before.others_percent();
+        assert!((0.0..=100.0).contains(&others), "{others} {sum}");
+    }
+}

@@ -27,7 +27,7 @@ pub(crate) struct Report {
 const QUIET_PERCENT: f64 = 5.0;
 
 /// A value with as many digits as it is good for.
-fn value(value: f64) -> String {
+pub(crate) fn value(value: f64) -> String {
     match value.abs() {
         size if size >= 1000.0 => thousands(value.abs().round() as u64),
         size if size >= 100.0 => format!("{value:.0}"),
