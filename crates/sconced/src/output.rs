@@ -88,6 +88,17 @@ pub fn shown(value: Option<&Value>) -> String {
     }
 }
 
+/// A time of the daemon's to the whole second, so that times stand below each other; anything else as [`shown`] has it.
+#[must_use]
+pub fn shown_time(value: Option<&Value>) -> String {
+    let text = shown(value);
+    match text.parse::<jiff::Timestamp>() {
+        // cut, not rounded: nothing is said to have been heard after it was
+        Ok(time) => jiff::Timestamp::from_second(time.as_second()).map_or(text, |time| time.to_string()),
+        Err(_) => text,
+    }
+}
+
 /// The first characters of a text, with an ellipsis where some are left out.
 #[must_use]
 pub fn shortened(text: &str, most: usize) -> String {
@@ -105,6 +116,14 @@ mod tests {
     fn a_long_text_is_shortened_by_characters_and_not_by_bytes() {
         assert_eq!(shortened("éééé", 4), "éééé");
         assert_eq!(shortened("ééééé", 4), "ééé…");
+    }
+
+    #[test]
+    fn times_are_cut_to_the_second() {
+        assert_eq!(shown_time(Some(&Value::from("2026-11-25T15:12:00.987Z"))), "2026-11-25T15:12:00Z");
+        assert_eq!(shown_time(Some(&Value::from("2026-11-25T15:12:00Z"))), "2026-11-25T15:12:00Z");
+        assert_eq!(shown_time(None), "–");
+        assert_eq!(shown_time(Some(&Value::from("late"))), "late");
     }
 
     #[test]

@@ -110,8 +110,8 @@ pub enum Command {
     /// Print the manual page
     #[command(after_help = "Example:\n  sconced man > sconced.1")]
     Man,
-    /// Print the commented example of a configuration file
-    #[command(hide = true)]
+    /// Print a configuration file in which every setting is explained
+    #[command(after_help = "Example:\n  sconced example-config > sconced.toml")]
     ExampleConfig,
 }
 

@@ -8,7 +8,7 @@ use super::{daemon, time_text};
 use crate::arguments::{Common, Desired, Edit, Showing, Undo};
 use crate::client::Body;
 use crate::error::Failure;
-use crate::output::{Output, shown};
+use crate::output::{Output, shown, shown_time};
 
 /// The largest patch that is read, in bytes: more than any document may have, so that the daemon says what is wrong.
 const LARGEST: u64 = 1024 * 1024;
@@ -62,13 +62,22 @@ fn told(answer: &Value, id: &str, out: Output) -> Result<(), Failure> {
     if changed.is_empty() {
         out.line(&format!("Nothing to change: {id} stays at rev {rev}."))?;
     } else {
-        let changed = changed.into_iter().map(|at| if at.is_empty() { "the whole".to_owned() } else { at });
-        out.line(&format!("{id} is at rev {rev}: {} changed.", changed.collect::<Vec<_>>().join(", ")))?;
+        out.line(&format!("{id} is at rev {rev}: {} changed.", named(changed)))?;
     }
     for advice in answer.get("advice").and_then(Value::as_array).into_iter().flatten() {
         out.line(&format!("  advice for {}: {}", shown(advice.get("pointer")), shown(advice.get("text"))))?;
     }
     Ok(())
+}
+
+/// Places as a part of a sentence; of many, the first few and how many more there are.
+fn named(mut places: Vec<String>) -> String {
+    const MOST: usize = 5;
+    let more = places.len().saturating_sub(MOST);
+    places.truncate(MOST);
+    let named = places.into_iter().map(|at| if at.is_empty() { "the whole".to_owned() } else { at });
+    let named = named.collect::<Vec<_>>().join(", ");
+    if more == 0 { named } else { format!("{named} and {more} more") }
 }
 
 /// `sconced desired`.
@@ -95,8 +104,27 @@ pub(super) fn showing(arguments: &Showing, common: &Common, out: Output) -> Resu
     let member = |name: &str| shown(showing.get(name));
     let (id, look, because) = (&arguments.id, member("look"), because(&member("because")));
     out.line(&format!("{id} should show {look}, {because}."))?;
-    let rows = [("since", "since"), ("until", "until"), ("at", "at"), ("rev", "rev"), ("motif", "motif")];
-    out.table(&[], rows.map(|(name, key)| vec![name.to_owned(), member(key)]).to_vec())
+    let time = |name: &str| shown_time(showing.get(name));
+    let rows = [
+        ("since", time("since")),
+        ("until", time("until")),
+        ("at", time("at")),
+        ("rev", member("rev")),
+        ("motif", motif(showing.get("motif"))),
+    ];
+    out.table(&[], rows.map(|(name, text)| vec![name.to_owned(), text]).to_vec())
+}
+
+/// A motif in words: its name, its period in seconds, and which end it moves to.
+fn motif(value: Option<&Value>) -> String {
+    let part = |index: usize| value.and_then(|value| value.get(index));
+    match (part(0).and_then(Value::as_str), part(1).and_then(Value::as_f64), part(4).and_then(Value::as_str)) {
+        (Some(name), Some(period_ms), Some(toward)) => {
+            format!("{name}, {} s, toward the {toward}", period_ms / 1000.0)
+        }
+        (Some(name), ..) => name.to_owned(),
+        _ => shown(value),
+    }
 }
 
 /// The reason as a part of a sentence.
@@ -133,6 +161,22 @@ mod tests {
         assert_eq!(media_type("[]").unwrap(), "application/json-patch+json");
         assert_eq!(media_type(" {\"lit\":false}").unwrap(), "application/merge-patch+json");
         assert_eq!(media_type("{lit:false}").unwrap_err().code(), 2);
+    }
+
+    #[test]
+    fn a_motif_is_told_in_words() {
+        assert_eq!(motif(Some(&json!(["steady"]))), "steady");
+        let unroll = json!(["unroll", 1500, 16384, 32768, "start", 0]);
+        assert_eq!(motif(Some(&unroll)), "unroll, 1.5 s, toward the start");
+        assert_eq!(motif(None), "–");
+    }
+
+    #[test]
+    fn of_many_changed_places_the_first_few_are_named() {
+        let places = |count: usize| (0..count).map(|n| format!("/looks/l{n}")).collect::<Vec<_>>();
+        assert_eq!(named(places(2)), "/looks/l0, /looks/l1");
+        assert_eq!(named(vec![String::new()]), "the whole");
+        assert!(named(places(7)).ends_with("/looks/l4 and 2 more"));
     }
 
     #[test]

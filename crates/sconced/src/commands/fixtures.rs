@@ -5,7 +5,7 @@ use serde_json::{Map, Value, json};
 use super::daemon;
 use crate::arguments::{Add, Common, Enrol, List};
 use crate::error::Failure;
-use crate::output::{Output, shown};
+use crate::output::{Output, shown, shown_time};
 
 /// `sconced add`.
 pub(super) fn add(arguments: &Add, common: &Common, out: Output) -> Result<(), Failure> {
@@ -51,7 +51,7 @@ pub(super) fn list(arguments: &List, common: &Common, out: Output) -> Result<(),
             shown(fixture.get("standing")).replace('-', " "),
             shown(fixture.pointer("/desired/rev")),
             shown(fixture.pointer("/reported/applied")),
-            shown(fixture.get("heard")),
+            shown_time(fixture.get("heard")),
         ]
     };
     out.table(&["ID", "TITLE", "STANDING", "REV", "APPLIED", "LAST HEARD"], fixtures.iter().map(row).collect())

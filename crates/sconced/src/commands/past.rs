@@ -6,7 +6,7 @@ use super::{daemon, time_text};
 use crate::arguments::{Common, Past};
 use crate::client::Client;
 use crate::error::Failure;
-use crate::output::{Output, shortened, shown};
+use crate::output::{Output, shortened, shown, shown_time};
 
 /// The most that one page of the daemon holds.
 const PAGE: usize = 1000;
@@ -38,7 +38,7 @@ pub(super) fn past(arguments: &Past, common: &Common, out: Output) -> Result<(),
     }
     let row = |change: &Value| {
         vec![
-            shown(change.get("at")),
+            shown_time(change.get("at")),
             shown(change.get("fixture")),
             shown(change.get("document")),
             shown(change.get("rev")),
