@@ -5,10 +5,12 @@
 
 use crate::BrokerError;
 use crate::addresses::Addresses;
+use crate::detour::Detour;
 use crate::gate::{Gate, House};
 use crate::registry::Line;
+use crate::retained::Retained;
 use crate::sessions::Sessions;
-use mqtt5::broker::client_handler::ClientHandler;
+use mqtt5::broker::client_handler::{ClientHandler, ExternalInput};
 use mqtt5::broker::config::BrokerConfig;
 use mqtt5::broker::resource_monitor::ResourceMonitor;
 use mqtt5::broker::sys_topics::BrokerStats;
@@ -20,6 +22,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 use tokio::net::{TcpListener, TcpSocket, TcpStream};
 use tokio::sync::broadcast;
+use tokio::sync::mpsc::Receiver;
 use tokio::time::Instant;
 use tokio_tungstenite::tungstenite::handshake::server::{ErrorResponse, Request, Response};
 use tokio_tungstenite::tungstenite::http::{HeaderValue, StatusCode, header};
@@ -48,7 +51,7 @@ pub(crate) enum Wire {
 /// All that a connection needs.
 pub(crate) struct Works {
     pub(crate) house: Arc<House>,
-    pub(crate) config: Arc<BrokerConfig>,
+    pub(crate) config: BrokerConfig,
     pub(crate) sessions: Sessions,
     pub(crate) stats: Arc<BrokerStats>,
     pub(crate) monitor: Arc<ResourceMonitor>,
@@ -121,13 +124,15 @@ async fn serve(stream: TcpStream, peer: SocketAddr, wire: Wire, works: &Works) {
         debug!(%peer, %error, "TCP_NODELAY was not set");
     }
     let deadline = Instant::now() + works.connect_timeout;
+    let retained = Arc::new(Retained::new(works.sessions.clone()));
+    let opening = open(stream, peer, wire, Arc::clone(&retained), works.config.max_packet_size);
     let opened = tokio::select! {
         biased;
         () = works.soft_stop.cancelled() => return,
-        opened = tokio::time::timeout_at(deadline, open(stream, wire, works.config.max_packet_size)) => opened,
+        opened = tokio::time::timeout_at(deadline, opening) => opened,
     };
-    let transport = match opened {
-        Ok(Ok(transport)) => transport,
+    let (transport, subscribes) = match opened {
+        Ok(Ok(opened)) => opened,
         Ok(Err(error)) => {
             debug!(%peer, %error, "the WebSocket handshake failed");
             return;
@@ -139,18 +144,21 @@ async fn serve(stream: TcpStream, peer: SocketAddr, wire: Wire, works: &Works) {
     };
     let line = Line { number: works.numbers.fetch_add(1, Ordering::Relaxed), cancel: CancellationToken::new() };
     let cancel = line.cancel.clone();
-    let gate = Arc::new(Gate::new(Arc::clone(&works.house), peer, line));
+    let gate = Arc::new(Gate::new(Arc::clone(&works.house), peer, line, retained));
     let _until_gone = gate.until_gone();
-    let handler = ClientHandler::new(
+    // The library's event of a subscription does not say on which connection it is, so each has its own hooks.
+    let config = BrokerConfig { event_handler: Some(Arc::clone(&gate) as _), ..works.config.clone() };
+    let handler = ClientHandler::new_with_external_packets(
         transport,
         peer,
-        Arc::clone(&works.config),
+        Arc::new(config),
         Arc::clone(&works.sessions.router),
         Arc::clone(&gate) as _,
         Some(Arc::clone(&works.sessions.storage)),
         Arc::clone(&works.stats),
         Arc::clone(&works.monitor),
         works.closing.subscribe(),
+        Some(subscribes),
     );
     // Boxed: the library's future is large, and an idle connection should not carry it twice.
     let mut running = Box::pin(handler.run());
@@ -194,18 +202,20 @@ async fn last_words<T>(running: &mut (impl Future<Output = T> + Unpin), gate: &G
 
 async fn open(
     stream: TcpStream,
+    peer: SocketAddr,
     wire: Wire,
+    retained: Arc<Retained>,
     max_packet_bytes: usize,
-) -> Result<BrokerTransport, tokio_tungstenite::tungstenite::Error> {
+) -> Result<(BrokerTransport, Receiver<ExternalInput>), tokio_tungstenite::tungstenite::Error> {
     if wire == Wire::Plain {
-        return Ok(BrokerTransport::tcp(stream));
+        return Ok(Detour::transport(stream, peer, retained, max_packet_bytes));
     }
     // The library's own handshake would take messages of 64 MiB from clients that have not logged in. A message may
     // hold several packets (MQTT 5.0, section 6), so a few are allowed.
     let most = max_packet_bytes.saturating_mul(4);
     let config = WebSocketConfig::default().max_message_size(Some(most)).max_frame_size(Some(most));
     let stream = tokio_tungstenite::accept_hdr_async_with_config(stream, shake_hands, Some(config)).await?;
-    Ok(BrokerTransport::websocket(WebSocketStreamWrapper::new(stream)))
+    Ok(Detour::transport(WebSocketStreamWrapper::new(stream), peer, retained, max_packet_bytes))
 }
 
 /// Path `/mqtt` and the subprotocol `mqtt`, which MQTT asks for (MQTT 5.0, section 6, MQTT-6.0.0-3 and -4).

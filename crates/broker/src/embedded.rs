@@ -3,7 +3,7 @@
 use crate::addresses::Addresses;
 use crate::attempts::Attempts;
 use crate::connection::{Wire, Works, accept, listen};
-use crate::gate::{House, Rules};
+use crate::gate::House;
 use crate::options::{Credentials, Options};
 use crate::registry::Registry;
 use crate::sessions::Sessions;
@@ -100,8 +100,7 @@ impl Embedded {
         };
         let websocket_addr = websocket.as_ref().map(|(_, addr)| *addr);
 
-        let mut config = settings::config(&options);
-        config.event_handler = Some(Arc::new(Rules { prefix: options.prefix.clone() }));
+        let config = settings::config(&options);
         config.validate().map_err(|error| BrokerError::Setting(error.to_string()))?;
         let sessions = Sessions::new(|router| router);
         sessions.router.initialize().await.map_err(|error| BrokerError::Failed(error.to_string()))?;
@@ -116,7 +115,7 @@ impl Embedded {
                 registry: Registry::new(sessions.clone()),
                 refusals: options.refusals,
             }),
-            config: Arc::new(config),
+            config,
             sessions,
             stats: Arc::new(BrokerStats::new()),
             monitor: Arc::new(settings::monitor()),

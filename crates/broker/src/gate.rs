@@ -4,16 +4,17 @@ use crate::attempts::{Attempts, Verdict};
 use crate::embedded::{DAEMON_CLIENT_ID, DAEMON_USERNAME};
 use crate::options::{Action, Credentials, Refusal};
 use crate::registry::{Claim, Line, Registry};
+use crate::retained::{Client, Retained};
 use crate::rules::{Who, may_publish, may_subscribe};
 use crate::topics::{Prefix, is_fixture_id};
 use mqtt5::broker::auth::{AuthProvider, AuthResult};
-use mqtt5::broker::events::{BrokerEventHandler, ClientPublishEvent, PublishAction};
+use mqtt5::broker::events::{BrokerEventHandler, ClientPublishEvent, ClientSubscribeEvent, PublishAction};
 use mqtt5::packet::connect::ConnectPacket;
 use mqtt5::protocol::v5::reason_codes::ReasonCode;
 use std::future::{Future, ready};
 use std::net::SocketAddr;
 use std::pin::Pin;
-use std::sync::{Arc, Mutex, OnceLock, PoisonError};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 use subtle::ConstantTimeEq;
 use tokio::sync::mpsc;
@@ -79,23 +80,17 @@ pub(crate) struct Gate {
     house: Arc<House>,
     peer: SocketAddr,
     line: Line,
-    claimed: OnceLock<Claimed>,
-}
-
-struct Claimed {
-    client_id: String,
-    /// Such a client cannot be told that its publication was refused.
-    cannot_be_told: bool,
+    retained: Arc<Retained>,
 }
 
 impl Gate {
-    pub(crate) fn new(house: Arc<House>, peer: SocketAddr, line: Line) -> Self {
-        Self { house, peer, line, claimed: OnceLock::new() }
+    pub(crate) fn new(house: Arc<House>, peer: SocketAddr, line: Line, retained: Arc<Retained>) -> Self {
+        Self { house, peer, line, retained }
     }
 
     /// The client id under which the connection has logged in.
     pub(crate) fn client_id(&self) -> Option<&str> {
-        self.claimed.get().map(|claimed| claimed.client_id.as_str())
+        self.retained.client().map(|client| client.client_id.as_str())
     }
 
     /// Gives the client id back when the answer is dropped: the connection has ended, however it ended. (Not when the
@@ -104,8 +99,8 @@ impl Gate {
         struct Gone<'a>(&'a Gate);
         impl Drop for Gone<'_> {
             fn drop(&mut self) {
-                if let Some(claimed) = self.0.claimed.get() {
-                    self.0.house.registry.release(&claimed.client_id, self.0.line.number);
+                if let Some(client_id) = self.0.client_id() {
+                    self.0.house.registry.release(client_id, self.0.line.number);
                 }
             }
         }
@@ -142,8 +137,12 @@ impl Gate {
                 Claim::AskAgain => {}
             }
         }
-        let claimed = Claimed { client_id: connect.client_id.clone(), cannot_be_told: connect.protocol_version < 5 };
-        if let Err(twice) = self.claimed.set(claimed) {
+        let client = Client {
+            client_id: connect.client_id.clone(),
+            protocol_version: connect.protocol_version,
+            max_packet_bytes: connect.properties.get_maximum_packet_size(),
+        };
+        if let Err(twice) = self.retained.logged_in(client) {
             // A second CONNECT on one connection: the library ends it before it comes here. Give the id back anyway.
             self.house.registry.release(&twice.client_id, self.line.number);
             return Err(ReasonCode::ProtocolError);
@@ -215,8 +214,8 @@ impl AuthProvider for Gate {
         }
         // MQTT 3.1.1 (section 3.3.5) knows no refusal: acknowledge or close. The library would answer with an
         // acknowledgement in the form of 5.0, which a 3.1.1 client cannot read. So its publication passes here, and
-        // `Rules` acknowledges it without handing it to anybody.
-        let cannot_be_told = self.claimed.get().is_some_and(|claimed| claimed.cannot_be_told);
+        // `on_client_publish` has it acknowledged without handing it to anybody.
+        let cannot_be_told = self.retained.client().is_some_and(|client| client.protocol_version < 5);
         Box::pin(ready(may || cannot_be_told))
     }
 
@@ -231,22 +230,28 @@ impl AuthProvider for Gate {
         if !may {
             self.house.tell(username, topic_filter, Action::Subscribe);
         }
-        Box::pin(ready(may))
+        Box::pin(async move {
+            if may {
+                self.retained.subscribing(topic_filter).await;
+            }
+            may
+        })
     }
 }
 
-/// Drops, after the library has acknowledged it, whatever a client may not publish. See [`Gate::authorize_publish`].
-pub(crate) struct Rules {
-    pub(crate) prefix: Prefix,
-}
-
-impl BrokerEventHandler for Rules {
+impl BrokerEventHandler for Gate {
+    /// Drops, after the library has acknowledged it, whatever a client may not publish. See
+    /// [`Gate::authorize_publish`].
     fn on_client_publish<'a>(&'a self, event: ClientPublishEvent) -> Answer<'a, PublishAction> {
         let username = event.user_id.as_deref().unwrap_or_default();
-        Box::pin(ready(if may_publish(&self.prefix, who(username), &event.topic) {
+        Box::pin(ready(if may_publish(&self.house.prefix, who(username), &event.topic) {
             PublishAction::Continue
         } else {
             PublishAction::Handled
         }))
+    }
+
+    fn on_client_subscribe<'a>(&'a self, event: ClientSubscribeEvent) -> Answer<'a, ()> {
+        Box::pin(async move { self.retained.subscribed(&event.subscriptions).await })
     }
 }

@@ -11,13 +11,16 @@
 mod addresses;
 mod attempts;
 mod connection;
+mod detour;
 mod embedded;
 mod error;
 pub mod external;
 mod external_files;
+mod frames;
 mod gate;
 mod options;
 mod registry;
+mod retained;
 mod rules;
 mod sessions;
 mod settings;

@@ -9,6 +9,8 @@ mod life;
 mod limits;
 mod mosquitto;
 mod raw;
+mod retained;
+mod retained_many;
 mod sessions;
 mod version_five;
 mod websocket;

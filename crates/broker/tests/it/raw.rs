@@ -53,6 +53,52 @@ pub(crate) fn publish(version: u8, topic: &str, payload: &[u8], qos: u8) -> Vec<
     packet(0x30 | (qos << 1), &body)
 }
 
+/// SUBSCRIBE with the packet id 7 and, in 5.0, these properties. Each filter has its options byte (section 3.8.3.1).
+pub(crate) fn subscribe(version: u8, properties: &[u8], filters: &[(&str, u8)]) -> Vec<u8> {
+    let mut body = vec![0, 7];
+    if version == 5 {
+        body.push(u8::try_from(properties.len()).unwrap());
+        body.extend(properties);
+    }
+    for (filter, options) in filters {
+        body.extend(string(filter.as_bytes()));
+        body.push(*options);
+    }
+    packet(0x82, &body)
+}
+
+/// A PUBLISH that has come.
+#[derive(Debug, PartialEq, Eq)]
+pub(crate) struct Message {
+    pub(crate) topic: String,
+    pub(crate) qos: u8,
+    pub(crate) retain: bool,
+    pub(crate) properties: Vec<u8>,
+    pub(crate) payload: String,
+}
+
+impl Message {
+    fn read(version: u8, first: u8, body: &[u8]) -> (Self, Option<[u8; 2]>) {
+        let (topic, mut rest) = body[2..].split_at(usize::from(u16::from_be_bytes([body[0], body[1]])));
+        let qos = first >> 1 & 3;
+        let mut id = None;
+        if qos > 0 {
+            id = Some([rest[0], rest[1]]);
+            rest = &rest[2..];
+        }
+        let mut properties = Vec::new();
+        if version == 5 {
+            // two bytes of length at the most: no test has more
+            let (low, high) = (usize::from(rest[0]), usize::from(rest[1]));
+            let (length, behind) = if low < 128 { (low, &rest[1..]) } else { (low - 128 + 128 * high, &rest[2..]) };
+            properties.extend_from_slice(&behind[..length]);
+            rest = &behind[length..];
+        }
+        let text = |bytes: &[u8]| String::from_utf8(bytes.to_vec()).unwrap();
+        (Self { topic: text(topic), qos, retain: first & 1 == 1, properties, payload: text(rest) }, id)
+    }
+}
+
 /// A socket that speaks MQTT by hand.
 pub(crate) struct Raw(pub(crate) TcpStream);
 
@@ -93,6 +139,47 @@ impl Raw {
             Some((first, body))
         })
         .await
+    }
+
+    /// The next packet, which must be a message; acknowledged.
+    pub(crate) async fn hear(&mut self, version: u8) -> Message {
+        let (first, body) = self.read().await.unwrap();
+        assert_eq!(first >> 4, 3, "not a PUBLISH: {first:#x} {body:?}");
+        let (message, id) = Message::read(version, first, &body);
+        if let Some([high, low]) = id {
+            let answer = if message.qos == 1 { 0x40 } else { 0x50 };
+            self.send(&packet(answer, &[high, low])).await;
+            if message.qos == 2 {
+                assert_eq!(self.read().await.unwrap(), (0x62, vec![high, low]));
+                self.send(&packet(0x70, &[high, low])).await;
+            }
+        }
+        message
+    }
+
+    /// Subscribes and gives the answer's codes.
+    pub(crate) async fn subscribe(&mut self, version: u8, properties: &[u8], filters: &[(&str, u8)]) -> Vec<u8> {
+        self.send(&subscribe(version, properties, filters)).await;
+        let (first, body) = self.read().await.unwrap();
+        assert_eq!((first, &body[..2]), (0x90, &[0, 7][..]));
+        body[body.len() - filters.len()..].to_vec()
+    }
+
+    /// Publishes, retained or not, and waits until the broker has taken it.
+    pub(crate) async fn publish(&mut self, version: u8, topic: &str, payload: &str, qos: u8, retain: bool) {
+        let mut bytes = publish(version, topic, payload.as_bytes(), qos);
+        bytes[0] |= u8::from(retain);
+        self.send(&bytes).await;
+        if qos == 2 {
+            assert_eq!(self.read().await.unwrap().0, 0x50);
+            self.send(&packet(0x62, &[0, 1])).await;
+        }
+        // a ping for what has no answer of its own
+        if qos == 0 {
+            self.send(&[0xC0, 0]).await;
+        }
+        let expected = [0xD0, 0x40, 0x70][usize::from(qos)];
+        assert_eq!(self.read().await.unwrap().0, expected);
     }
 
     /// Reads until the broker hangs up.
