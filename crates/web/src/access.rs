@@ -61,16 +61,26 @@ pub(crate) const TABLE: &[(&str, &str, Need)] = &[
     ("POST", "/v1/demo/power", EDIT),
 ];
 
-/// What a request needs. `route` is the address as the router knows it; `None` where it knows none.
-pub(crate) fn need(method: &Method, route: Option<&str>) -> Need {
-    let Some(route) = route else { return READ };
-    let method = if *method == Method::HEAD { "GET" } else { method.as_str() };
-    let mut of_route = TABLE.iter().filter(|(_, path, _)| *path == route).peekable();
-    if of_route.peek().is_none() {
-        return ADMIN;
+/// What is needed to ask for an address that there is not.
+pub(crate) const UNKNOWN: Need = READ;
+
+/// What the methods of one address need.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Needs(Vec<(&'static str, Need)>);
+
+impl Needs {
+    /// Those of an address, in the form in which the router knows it.
+    pub(crate) fn of(address: &str) -> Self {
+        let rows = TABLE.iter().filter(|(_, of, _)| *of == address);
+        Self(rows.map(|(method, _, need)| (*method, *need)).collect())
     }
-    // a method that the address does not have is refused for that reason, but only to those who may look at it
-    of_route.clone().find(|(m, ..)| *m == method).or_else(|| of_route.next()).map_or(ADMIN, |(.., need)| *need)
+
+    /// What a method needs. One that the address does not have is refused for that reason, but only to those who may
+    /// look at the address. What is not in the table at all needs an admin.
+    pub(crate) fn of_method(&self, method: &Method) -> Need {
+        let method = if *method == Method::HEAD { "GET" } else { method.as_str() };
+        self.0.iter().find(|(of, _)| *of == method).or(self.0.first()).map_or(ADMIN, |(_, need)| *need)
+    }
 }
 
 #[cfg(test)]
@@ -79,10 +89,13 @@ mod tests {
 
     #[test]
     fn what_is_not_in_the_table_needs_an_admin() {
-        assert_eq!(need(&Method::GET, Some("/v1/secret-door")), ADMIN);
-        assert_eq!(need(&Method::GET, None), READ);
-        assert_eq!(need(&Method::HEAD, Some("/v1/backups")), ADMIN);
-        assert_eq!(need(&Method::HEAD, Some("/v1/fixtures")), READ);
+        assert_eq!(Needs::of("/v1/secret-door").of_method(&Method::GET), ADMIN);
+        assert_eq!(Needs::of("/v1/backups").of_method(&Method::HEAD), ADMIN);
+        assert_eq!(Needs::of("/v1/fixtures").of_method(&Method::HEAD), READ);
+        assert_eq!(Needs::of("/v1/fixtures").of_method(&Method::POST), ADMIN);
+        // a method that the address does not have
+        assert_eq!(Needs::of("/v1/fixtures").of_method(&Method::TRACE), READ);
+        assert_eq!(Needs::of("/v1/fixtures/{id}/undo").of_method(&Method::GET), EDIT);
     }
 
     #[test]

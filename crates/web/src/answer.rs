@@ -15,8 +15,13 @@ use service::{Advice, Outcome, Paper};
 use crate::app::App;
 use crate::body::JSON;
 use crate::entity_tag::{self, EntityTag};
+use crate::outer::NO_CACHE;
 use crate::problem_type::ProblemType;
 use crate::refusal::Refusal;
+
+/// How many headers an answer has room for from the start: those of a document with its entity tag, its length and what
+/// keeps browsers safe.
+const HEADERS: usize = 8;
 
 /// The text of a held document, shared with the answer instead of copied.
 struct HeldText(Arc<str>);
@@ -42,7 +47,7 @@ pub(crate) fn tagged(
 /// Puts an entity tag on an answer: it may be kept, but is asked about each time.
 pub(crate) fn set_tag(response: &mut Response<Body>, tag: &EntityTag) {
     response.headers_mut().insert(ETAG, tag.header());
-    response.headers_mut().insert(CACHE_CONTROL, HeaderValue::from_static("no-cache"));
+    response.headers_mut().insert(CACHE_CONTROL, NO_CACHE.clone());
 }
 
 /// A held document, byte for byte.
@@ -52,7 +57,11 @@ pub(crate) fn held(text: &Arc<str>) -> Response<Body> {
 
 /// A body of a media type.
 pub(crate) fn typed(media_type: &'static str, body: impl Into<Body>) -> Response<Body> {
-    ([(CONTENT_TYPE, HeaderValue::from_static(media_type))], body.into()).into_response()
+    let mut response = Response::new(body.into());
+    let mut headers = HeaderMap::with_capacity(HEADERS);
+    headers.insert(CONTENT_TYPE, HeaderValue::from_static(media_type));
+    *response.headers_mut() = headers;
+    response
 }
 
 /// An answer that holds a secret and is kept by nobody.

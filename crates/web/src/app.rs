@@ -5,6 +5,7 @@ use std::sync::Arc;
 use axum::body::Bytes;
 use service::{Fixture, FixtureId, Rejection, Service, ServiceError};
 
+use crate::caller::LOOPBACK;
 use crate::options::WebOptions;
 use crate::problem_type::ProblemType;
 use crate::refusal::Refusal;
@@ -22,11 +23,14 @@ pub(crate) struct Shared {
     pub(crate) throttle: Throttle,
     /// The OpenAPI document as it is served.
     pub(crate) openapi: Bytes,
+    /// The name of whoever calls from the machine itself.
+    pub(crate) loopback: Arc<str>,
 }
 
 impl App {
     pub(crate) fn new(service: Arc<Service>, options: WebOptions, openapi: Bytes) -> Self {
-        Self(Arc::new(Shared { service, options, throttle: Throttle::default(), openapi }))
+        let (throttle, loopback) = (Throttle::default(), LOOPBACK.into());
+        Self(Arc::new(Shared { service, options, throttle, openapi, loopback }))
     }
 
     /// The fixture of that id.

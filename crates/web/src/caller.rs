@@ -1,20 +1,19 @@
 //! Who calls: by token, by the page's cookie, or from the machine itself; and whether they may.
 
-use std::net::{IpAddr, Ipv6Addr, SocketAddr};
+use std::net::IpAddr;
 use std::sync::Arc;
+use std::time::Duration;
 
-use axum::body::Body;
-use axum::extract::{ConnectInfo, FromRequestParts, MatchedPath, Request, State};
+use axum::extract::{FromRequestParts, Request};
 use axum::http::header::{AUTHORIZATION, COOKIE, USER_AGENT, WWW_AUTHENTICATE};
 use axum::http::request::Parts;
-use axum::http::{HeaderMap, Response};
-use axum::middleware::Next;
-use axum::response::IntoResponse;
+use axum::http::{HeaderMap, Uri};
 use service::{Actor, Scope, Way};
 use tokio::time::Instant;
 
-use crate::access::{Need, need};
+use crate::access::Need;
 use crate::app::App;
+use crate::doors::Visit;
 use crate::origin;
 use crate::problem_type::ProblemType;
 use crate::refusal::Refusal;
@@ -22,7 +21,7 @@ use crate::refusal::Refusal;
 /// The cookie that the page holds.
 pub(crate) const COOKIE_NAME: &str = "sconced_token";
 /// The name of whoever calls from the machine itself.
-const LOOPBACK: &str = "loopback";
+pub(crate) const LOOPBACK: &str = "loopback";
 /// How the User-Agent of the command line begins.
 const CLI_AGENT: &str = "sconced-cli/";
 
@@ -59,12 +58,12 @@ impl Caller {
     }
 }
 
-/// A caller where one is needed; the middleware has put it there.
-impl<S: Sync> FromRequestParts<S> for Caller {
+/// A caller where one is needed; the front has put it there.
+impl FromRequestParts<Visit> for Caller {
     type Rejection = Refusal;
 
-    async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self, Refusal> {
-        parts.extensions.get::<Self>().cloned().ok_or_else(no_token)
+    async fn from_request_parts(_: &mut Parts, visit: &Visit) -> Result<Self, Refusal> {
+        visit.caller.clone().ok_or_else(no_token)
     }
 }
 
@@ -72,11 +71,11 @@ impl<S: Sync> FromRequestParts<S> for Caller {
 #[derive(Debug)]
 pub(crate) struct MaybeCaller(pub(crate) Option<Caller>);
 
-impl<S: Sync> FromRequestParts<S> for MaybeCaller {
+impl FromRequestParts<Visit> for MaybeCaller {
     type Rejection = std::convert::Infallible;
 
-    async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self, Self::Rejection> {
-        Ok(Self(parts.extensions.get::<Caller>().cloned()))
+    async fn from_request_parts(_: &mut Parts, visit: &Visit) -> Result<Self, Self::Rejection> {
+        Ok(Self(visit.caller.clone()))
     }
 }
 
@@ -113,24 +112,40 @@ fn cookie(headers: &HeaderMap) -> Option<&str> {
         .map(|(_, value)| value)
 }
 
-/// The address that a request comes from. Where the server did not say, it is one that is never the loopback.
-pub(crate) fn peer(parts: &Parts) -> IpAddr {
-    parts
-        .extensions
-        .get::<ConnectInfo<SocketAddr>>()
-        .map_or(IpAddr::V6(Ipv6Addr::UNSPECIFIED), |ConnectInfo(address)| address.ip())
+/// Somebody who is let in.
+#[derive(Debug)]
+pub(crate) struct Admitted {
+    /// Who it is, where that was asked and is known.
+    pub(crate) caller: Option<Caller>,
+    /// How long they wait: a wrong token is slowed also where none is needed.
+    pub(crate) after: Option<Duration>,
+}
+
+/// Why somebody is not let in.
+#[derive(Debug)]
+pub(crate) struct Denied {
+    pub(crate) refusal: Refusal,
+    /// How long they wait for it.
+    pub(crate) after: Option<Duration>,
+}
+
+impl From<Refusal> for Denied {
+    fn from(refusal: Refusal) -> Self {
+        Self { refusal, after: None }
+    }
 }
 
 /// Finds out who calls. A token that is presented counts even where none would be needed.
-async fn identify(app: &App, parts: &Parts) -> Result<Option<Caller>, Refusal> {
-    let headers = &parts.headers;
-    let peer = peer(parts);
-    let by_agent = headers.get(USER_AGENT).and_then(|value| value.to_str().ok()).unwrap_or_default();
-    let via = if by_agent.starts_with(CLI_AGENT) { Way::Cli } else { Way::Http };
-    let at_home = app.options.open_on_loopback && origin::is_loopback(peer, headers, &parts.uri);
-    let home = at_home.then(|| Caller { account: Account::Loopback, by: LOOPBACK.into(), via, scope: Scope::Admin });
+fn identify(app: &App, peer: IpAddr, headers: &HeaderMap, uri: &Uri) -> Result<Option<Caller>, Denied> {
+    let by_agent = headers.get(USER_AGENT).is_some_and(|agent| agent.as_bytes().starts_with(CLI_AGENT.as_bytes()));
+    let via = if by_agent { Way::Cli } else { Way::Http };
+    let home = || {
+        let at_home = app.options.open_on_loopback && origin::is_loopback(peer, headers, uri);
+        let by = Arc::clone(&app.loopback);
+        at_home.then_some(Caller { account: Account::Loopback, by, via, scope: Scope::Admin })
+    };
     let (text, via) = match presented(headers) {
-        Presented::Nothing => return Ok(home),
+        Presented::Nothing => return Ok(home()),
         Presented::Bearer(text) => (text, via),
         Presented::Cookie(text) => (text, Way::Page),
         Presented::Unreadable => ("", via),
@@ -141,12 +156,13 @@ async fn identify(app: &App, parts: &Parts) -> Result<Option<Caller>, Refusal> {
             Ok(Some(Caller { account, by: token.name.into(), via, scope: token.scope }))
         }
         // a cookie of a token that is gone is nothing that anybody typed
-        None if via == Way::Page => Ok(home),
+        None if via == Way::Page => Ok(home()),
         None => {
-            tokio::time::sleep(app.throttle.failed(peer, Instant::now())).await;
-            Err(Refusal::new(ProblemType::NO_TOKEN, "the token is not one of this daemon's, or it was taken away")
-                .advice("send `Authorization: Bearer TOKEN` with a token that GET /v1/tokens lists")
-                .header(WWW_AUTHENTICATE, "Bearer realm=\"sconced\", error=\"invalid_token\""))
+            let refusal =
+                Refusal::new(ProblemType::NO_TOKEN, "the token is not one of this daemon's, or it was taken away")
+                    .advice("send `Authorization: Bearer TOKEN` with a token that GET /v1/tokens lists")
+                    .header(WWW_AUTHENTICATE, "Bearer realm=\"sconced\", error=\"invalid_token\"");
+            Err(Denied { refusal, after: Some(app.throttle.failed(peer, Instant::now())) })
         }
     }
 }
@@ -174,30 +190,19 @@ fn permit(need: Need, caller: Option<&Caller>) -> Result<(), Refusal> {
     }
 }
 
-/// Middleware: finds out who calls and whether they may, before anything else of the request is looked at.
-pub(crate) async fn admit(State(app): State<App>, request: Request, next: Next) -> Response<Body> {
-    let (mut parts, body) = request.into_parts();
-    let route = parts.extensions.get::<MatchedPath>().map(|path| path.as_str().to_owned());
-    let need = need(&parts.method, route.as_deref());
-    let admitted = async {
-        origin::check(&parts.method, &parts.headers, &parts.uri)?;
-        let caller = match need {
-            // where nothing is needed nobody is asked who they are; the page alone looks for itself
-            Need::Nothing if parts.uri.path() != "/" => None,
-            Need::Nothing => identify(&app, &parts).await.unwrap_or(None),
-            Need::Scope(_) => identify(&app, &parts).await?,
-        };
-        permit(need, caller.as_ref())?;
-        Ok::<_, Refusal>(caller)
-    }
-    .await;
-    match admitted {
-        Ok(caller) => {
-            if let Some(caller) = caller {
-                parts.extensions.insert(caller);
-            }
-            next.run(Request::from_parts(parts, body)).await
-        }
-        Err(refusal) => refusal.into_response(),
-    }
+/// Finds out who calls and whether they may, before anything else of the request is looked at. Where nothing is needed
+/// nobody is asked who they are unless `ask` says so.
+pub(crate) fn admit(app: &App, peer: IpAddr, need: Need, ask: bool, request: &Request) -> Result<Admitted, Denied> {
+    let (headers, uri) = (request.headers(), request.uri());
+    origin::check(request.method(), headers, uri)?;
+    let (caller, after) = match (need, ask) {
+        (Need::Nothing, false) => (None, None),
+        (Need::Nothing, true) => match identify(app, peer, headers, uri) {
+            Ok(caller) => (caller, None),
+            Err(denied) => (None, denied.after),
+        },
+        (Need::Scope(_), _) => (identify(app, peer, headers, uri)?, None),
+    };
+    permit(need, caller.as_ref())?;
+    Ok(Admitted { caller, after })
 }

@@ -36,8 +36,12 @@ impl EntityTag {
     /// The tag as a header's value.
     pub(crate) fn header(&self) -> HeaderValue {
         let prefix = if self.weak { "W/" } else { "" };
+        let mut text = String::with_capacity(prefix.len() + self.opaque.len() + 2);
+        for part in [prefix, "\"", &self.opaque, "\""] {
+            text.push_str(part);
+        }
         // tags made here are ASCII, those of others are never sent back
-        HeaderValue::from_str(&format!("{prefix}\"{}\"", self.opaque)).unwrap_or(HeaderValue::from_static("\"\""))
+        HeaderValue::try_from(text).unwrap_or(HeaderValue::from_static("\"\""))
     }
 }
 

@@ -2,14 +2,15 @@
 
 use std::collections::BTreeMap;
 
+use axum::http::Method;
 use utoipa::openapi::security::{ApiKey, ApiKeyValue, Http, HttpAuthScheme, SecurityScheme};
 use utoipa::openapi::{Content, OpenApi as Document, Ref, RefOr, Response, ResponseBuilder};
 use utoipa::{IntoResponses, Modify, OpenApi};
-use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::router::{OpenApiRouter, UtoipaMethodRouter};
 use utoipa_axum::routes;
 
-use crate::app::App;
 use crate::caller::COOKIE_NAME;
+use crate::doors::{Door, Doors, Visit, door};
 use crate::endpoints::{
     backups, demo, desired, enrolment, fixture, fixtures, health, history, kinds, overrides, reported, showing, tokens,
     undo,
@@ -56,37 +57,80 @@ impl Modify for Schemes {
     }
 }
 
-/// All operations, with their description.
-pub(crate) fn described(power_switch: bool) -> OpenApiRouter<App> {
-    let router = OpenApiRouter::with_openapi(Base::openapi())
-        .routes(routes!(fixtures::list, fixtures::create))
-        .routes(routes!(fixture::get, fixture::edit, fixture::delete))
-        .routes(routes!(enrolment::enrol))
-        .routes(routes!(desired::get, desired::put, desired::patch))
-        .routes(routes!(reported::get))
-        .routes(routes!(reported::delta))
-        .routes(routes!(undo::undo))
-        .routes(routes!(showing::get))
-        .routes(routes!(showing::agenda))
-        .routes(routes!(overrides::put, overrides::release))
-        .routes(routes!(history::of_fixture))
-        .routes(routes!(history::of_site))
-        .routes(routes!(kinds::list))
-        .routes(routes!(kinds::get))
-        .routes(routes!(backups::list, backups::create))
-        .routes(routes!(backups::download))
-        .routes(routes!(tokens::list, tokens::create))
-        .routes(routes!(tokens::delete))
-        .routes(routes!(health::health))
-        .routes(routes!(health::readiness));
-    if power_switch { router.routes(routes!(demo::cut)) } else { router }
+/// Where operations are collected: their doors, and their description.
+struct Collected {
+    doors: Doors,
+    description: OpenApiRouter<Visit>,
+}
+
+impl Collected {
+    /// Takes in one operation, which its description names the address and the method of.
+    fn take(mut self, operation: UtoipaMethodRouter<Visit>, open: impl Fn() -> Door) -> Self {
+        for (address, item) in &operation.1.paths {
+            let methods = [
+                (&item.get, Method::GET),
+                (&item.post, Method::POST),
+                (&item.put, Method::PUT),
+                (&item.patch, Method::PATCH),
+                (&item.delete, Method::DELETE),
+            ];
+            for (_, method) in methods.into_iter().filter(|(described, _)| described.is_some()) {
+                self.doors.put(method, address, open());
+            }
+        }
+        Self { doors: self.doors, description: self.description.routes(operation) }
+    }
+}
+
+macro_rules! collect {
+    ($collected:expr; $($handler:path),+ $(,)?) => {
+        $collected$(.take(routes!($handler), || door($handler)))+
+    };
+}
+
+/// All operations: their doors, and the document that describes them.
+pub(crate) fn described(power_switch: bool) -> (Doors, Document) {
+    let none = Collected { doors: Doors::default(), description: OpenApiRouter::with_openapi(Base::openapi()) };
+    let collected = collect!(
+        none;
+        fixtures::list,
+        fixtures::create,
+        fixture::get,
+        fixture::edit,
+        fixture::delete,
+        enrolment::enrol,
+        desired::get,
+        desired::put,
+        desired::patch,
+        reported::get,
+        reported::delta,
+        undo::undo,
+        showing::get,
+        showing::agenda,
+        overrides::put,
+        overrides::release,
+        history::of_fixture,
+        history::of_site,
+        kinds::list,
+        kinds::get,
+        backups::list,
+        backups::create,
+        backups::download,
+        tokens::list,
+        tokens::create,
+        tokens::delete,
+        health::health,
+        health::readiness,
+    );
+    let collected = if power_switch { collect!(collected; demo::cut) } else { collected };
+    (collected.doors, collected.description.into_openapi())
 }
 
 /// The OpenAPI 3.1 description of everything that is served under `/v1`, and of health; with `demo` also of the demo's
 /// power switch. The binary sets its own version.
 #[must_use]
 pub fn openapi(demo: bool) -> Document {
-    described(demo).into_openapi()
+    described(demo).1
 }
 
 /// What the answers with an error have in common, by status.

@@ -1,66 +1,78 @@
-//! What happens to every answer on its way out: plain errors become problems, headers that keep browsers safe are put
-//! on, long waits end, and the log gets a line.
+//! What happens to every answer on its way out: plain errors become problems, and headers that keep browsers safe are
+//! put on.
 
 use std::any::Any;
 use std::time::Duration;
 
-use axum::body::Body;
+use axum::body::{Body, HttpBody};
 use axum::extract::Request;
 use axum::http::header::{
-    ALLOW, CACHE_CONTROL, CONTENT_SECURITY_POLICY, CONTENT_TYPE, ETAG, REFERRER_POLICY, X_CONTENT_TYPE_OPTIONS,
+    ALLOW, CACHE_CONTROL, CONTENT_LENGTH, CONTENT_SECURITY_POLICY, CONTENT_TYPE, ETAG, REFERRER_POLICY,
+    X_CONTENT_TYPE_OPTIONS,
 };
-use axum::http::{HeaderValue, Method, Response, StatusCode};
-use axum::middleware::Next;
+use axum::http::uri::PathAndQuery;
+use axum::http::{HeaderValue, Method, Response, StatusCode, Uri};
 use axum::response::IntoResponse;
-use tokio::time::{Instant, timeout};
-use tracing::{Instrument, debug, debug_span};
 
 use crate::body::{ACCEPT_PATCH, PATCHES};
 use crate::problem_type::ProblemType;
 use crate::refusal::{PROBLEM_JSON, Refusal};
-use crate::rest::Rest;
 
-/// How long a request may take.
-const PATIENCE: Duration = Duration::from_secs(30);
-/// How long one may take that copies the database, or waits for simulated fixtures.
-const LONG_PATIENCE: Duration = Duration::from_secs(600);
-/// The longest address, query included.
-const LONGEST_ADDRESS: usize = 8192;
-
-const OWN_PAGES: &str = "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src 'self'; \
-     form-action 'self'; frame-ancestors 'none'; base-uri 'none'";
+static NOSNIFF: HeaderValue = HeaderValue::from_static("nosniff");
+static NO_REFERRER: HeaderValue = HeaderValue::from_static("no-referrer");
+/// It may be kept, but is asked about each time.
+pub(crate) static NO_CACHE: HeaderValue = HeaderValue::from_static("no-cache");
+static NO_STORE: HeaderValue = HeaderValue::from_static("no-store");
+static OWN_PAGES: HeaderValue = HeaderValue::from_static(
+    "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src 'self'; form-action 'self'; \
+     frame-ancestors 'none'; base-uri 'none'",
+);
 /// The reader of the OpenAPI document puts styles into its elements and images into its styles.
-const DOCS: &str = "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; connect-src 'self'; \
-     img-src 'self' data:; font-src 'self' data:; form-action 'self'; frame-ancestors 'none'; base-uri 'none'";
+static DOCS: HeaderValue = HeaderValue::from_static(
+    "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; connect-src 'self'; \
+     img-src 'self' data:; font-src 'self' data:; form-action 'self'; frame-ancestors 'none'; base-uri 'none'",
+);
 
-/// Middleware around everything.
-pub(crate) async fn finish(request: Request, next: Next) -> Response<Body> {
-    let (method, path) = (request.method().clone(), request.uri().path().to_owned());
-    let address = request.uri().path_and_query().map_or(0, |whole| whole.as_str().len());
-    let span = debug_span!("request", %method, path = %shortened(&path));
-    async {
-        let began = Instant::now();
-        let mut response = if address > LONGEST_ADDRESS {
-            let detail = format!("the address has {address} bytes, at most {LONGEST_ADDRESS} are taken");
-            Refusal::new(ProblemType::LONG_ADDRESS, detail).into_response()
-        } else {
-            let patient = path == "/v1/backups" || path.starts_with("/v1/demo/");
-            let patience = if patient { LONG_PATIENCE } else { PATIENCE };
-            let (request, rest) = Rest::of(request);
-            let response = match timeout(patience, next.run(request)).await {
-                Ok(response) => response,
-                Err(_) => late(patience).into_response(),
-            };
-            rest.discard().await;
-            response
-        };
-        response = as_problem(&method, &path, response);
-        protect(&path, &mut response);
-        debug!(status = response.status().as_u16(), ms = began.elapsed().as_millis(), "answered");
+/// What is kept of a request for its answer's way out.
+#[derive(Debug)]
+pub(crate) struct Outward {
+    method: Method,
+    address: Option<PathAndQuery>,
+}
+
+impl Outward {
+    pub(crate) fn of(request: &Request) -> Self {
+        Self { method: request.method().clone(), address: request.uri().path_and_query().cloned() }
+    }
+
+    /// Makes an answer fit to leave.
+    pub(crate) fn finish(&self, response: Response<Body>) -> Response<Body> {
+        let path = self.address.as_ref().map_or("", PathAndQuery::path);
+        let mut response = as_problem(&self.method, path, response);
+        protect(path, &mut response);
+        if self.method == Method::HEAD {
+            let length = response.body().size_hint().exact();
+            if let Some(length) = length
+                && !response.headers().contains_key(CONTENT_LENGTH)
+            {
+                response.headers_mut().insert(CONTENT_LENGTH, length.into());
+            }
+            *response.body_mut() = Body::empty();
+        }
         response
     }
-    .instrument(span)
-    .await
+}
+
+/// The answer to an address that is too long.
+pub(crate) fn long_address(bytes: usize, most: usize) -> Refusal {
+    Refusal::new(ProblemType::LONG_ADDRESS, format!("the address has {bytes} bytes, at most {most} are taken"))
+}
+
+/// The answer to an address at which there is nothing.
+pub(crate) fn no_route(uri: &Uri) -> Refusal {
+    let path: String = uri.path().chars().take(200).collect();
+    Refusal::new(ProblemType::NO_ROUTE, format!("there is nothing at {path}"))
+        .advice("GET /openapi.json lists what there is")
 }
 
 /// The answer when a handler panicked: it is a defect, and nothing about it goes to the caller.
@@ -70,13 +82,14 @@ pub(crate) fn panicked(reason: Box<dyn Any + Send>) -> Response<Body> {
     Refusal::new(ProblemType::DEFECT, "the request met a defect of the daemon; its log says more").into_response()
 }
 
-fn late(patience: Duration) -> Refusal {
+/// The answer to a request that took too long.
+pub(crate) fn late(patience: Duration) -> Refusal {
     Refusal::new(ProblemType::TIMEOUT, format!("the request was not finished within {} seconds", patience.as_secs()))
         .advice("if it was an edit, read the document before you repeat it")
 }
 
 /// A path for the log: short, and without anything that could forge a line.
-fn shortened(path: &str) -> String {
+pub(crate) fn shortened(path: &str) -> String {
     path.chars().take(200).filter(|c| !c.is_control()).collect()
 }
 
@@ -109,7 +122,7 @@ fn as_problem(method: &Method, path: &str, response: Response<Body>) -> Response
         StatusCode::NOT_FOUND => {
             Refusal::new(ProblemType::NO_ROUTE, format!("there is nothing at {}", shortened(path)))
         }
-        StatusCode::REQUEST_TIMEOUT => late(PATIENCE),
+        StatusCode::REQUEST_TIMEOUT => Refusal::new(ProblemType::TIMEOUT, "the request was not finished in time"),
         StatusCode::PAYLOAD_TOO_LARGE => Refusal::new(ProblemType::TOO_LARGE, "the body is too large"),
         StatusCode::UNSUPPORTED_MEDIA_TYPE => {
             Refusal::new(ProblemType::MEDIA_TYPE, "the media type of the body is not taken here")
@@ -139,12 +152,14 @@ fn options(allow: &HeaderValue) -> Response<Body> {
 fn protect(path: &str, response: &mut Response<Body>) {
     let docs = path == "/docs" || path.starts_with("/docs/");
     let headers = response.headers_mut();
-    headers.insert(X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff"));
-    headers.insert(REFERRER_POLICY, HeaderValue::from_static("no-referrer"));
-    headers.insert(CONTENT_SECURITY_POLICY, HeaderValue::from_static(if docs { DOCS } else { OWN_PAGES }));
+    headers.insert(X_CONTENT_TYPE_OPTIONS, NOSNIFF.clone());
+    headers.insert(CONTENT_SECURITY_POLICY, if docs { DOCS.clone() } else { OWN_PAGES.clone() });
+    // the pages with forms have a policy of their own
+    if !headers.contains_key(REFERRER_POLICY) {
+        headers.insert(REFERRER_POLICY, NO_REFERRER.clone());
+    }
     if !headers.contains_key(CACHE_CONTROL) {
-        let value = if headers.contains_key(ETAG) { "no-cache" } else { "no-store" };
-        headers.insert(CACHE_CONTROL, HeaderValue::from_static(value));
+        headers.insert(CACHE_CONTROL, if headers.contains_key(ETAG) { NO_CACHE.clone() } else { NO_STORE.clone() });
     }
 }
 

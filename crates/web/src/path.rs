@@ -1,11 +1,13 @@
 //! Names in addresses: of the right form, or refused with the form that they must have.
 
+use std::borrow::Cow;
 use std::str::FromStr;
 
-use axum::extract::{FromRequestParts, RawPathParams};
+use axum::extract::FromRequestParts;
 use axum::http::request::Parts;
 use service::{FixtureId, KindName};
 
+use crate::doors::Visit;
 use crate::problem_type::ProblemType;
 use crate::query::whole;
 use crate::refusal::Refusal;
@@ -23,52 +25,51 @@ pub(crate) struct KindId(pub(crate) KindName);
 pub(crate) struct Number(pub(crate) i64);
 
 /// The one parameter of the address, decoded.
-async fn only<S: Send + Sync>(parts: &mut Parts, state: &S) -> Result<String, Refusal> {
-    let parameters = RawPathParams::from_request_parts(parts, state).await.map_err(|_| {
+fn only<'a>(parts: &'a Parts, visit: &Visit) -> Result<Cow<'a, str>, Refusal> {
+    visit.parameter(parts).ok_or_else(|| {
         bad("a name in the address is not percent-encoded UTF-8", "write it in ASCII letters and digits")
-    })?;
-    Ok(parameters.iter().next().map(|(_, value)| value.to_owned()).unwrap_or_default())
+    })
 }
 
 fn bad(text: impl Into<String>, advice: &str) -> Refusal {
     Refusal::new(ProblemType::BAD_PATH, text).advice(advice)
 }
 
-impl<S: Send + Sync> FromRequestParts<S> for Id {
+impl FromRequestParts<Visit> for Id {
     type Rejection = Refusal;
 
-    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, Refusal> {
-        let text = only(parts, state).await?;
+    async fn from_request_parts(parts: &mut Parts, visit: &Visit) -> Result<Self, Refusal> {
+        let text = only(parts, visit)?;
         FixtureId::from_str(&text)
             .map(Self)
             .map_err(|error| bad(error.to_string(), "GET /v1/fixtures lists the fixtures that there are"))
     }
 }
 
-impl<S: Send + Sync> FromRequestParts<S> for KindId {
+impl FromRequestParts<Visit> for KindId {
     type Rejection = Refusal;
 
-    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, Refusal> {
-        let text = only(parts, state).await?;
+    async fn from_request_parts(parts: &mut Parts, visit: &Visit) -> Result<Self, Refusal> {
+        let text = only(parts, visit)?;
         KindName::from_str(&text)
             .map(Self)
             .map_err(|error| bad(error.to_string(), "GET /v1/kinds lists the kinds that there are"))
     }
 }
 
-impl<S: Send + Sync> FromRequestParts<S> for Name {
+impl FromRequestParts<Visit> for Name {
     type Rejection = Refusal;
 
-    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, Refusal> {
-        only(parts, state).await.map(Self)
+    async fn from_request_parts(parts: &mut Parts, visit: &Visit) -> Result<Self, Refusal> {
+        only(parts, visit).map(|name| Self(name.into_owned()))
     }
 }
 
-impl<S: Send + Sync> FromRequestParts<S> for Number {
+impl FromRequestParts<Visit> for Number {
     type Rejection = Refusal;
 
-    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, Refusal> {
-        let text = only(parts, state).await?;
+    async fn from_request_parts(parts: &mut Parts, visit: &Visit) -> Result<Self, Refusal> {
+        let text = only(parts, visit)?;
         let shown: String = text.chars().take(80).collect();
         whole(&text)
             .and_then(|number| i64::try_from(number).ok())

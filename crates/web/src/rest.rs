@@ -46,8 +46,7 @@ impl Rest {
     /// The request, and what may be left of its body. Requests without a body are left as they are, and so are those
     /// that wait for a word before they send it (RFC 9110, section 10.1.1).
     pub(crate) fn of(request: Request) -> (Request, Self) {
-        let waits = request.headers().contains_key(EXPECT);
-        if waits || request.body().is_end_stream() {
+        if request.body().is_end_stream() || request.headers().contains_key(EXPECT) {
             return (request, Self(None));
         }
         let (parts, body) = request.into_parts();
@@ -55,10 +54,10 @@ impl Rest {
         (Request::from_parts(parts, Body::new(lent.clone())), Self(Some(lent)))
     }
 
-    /// Throws away what is left.
-    pub(crate) async fn discard(self) {
-        let Some(mut body) = self.0 else { return };
-        let discard = async {
+    /// Throws away what is left, if there is anything.
+    pub(crate) fn discard(self) -> Option<Pin<Box<dyn Future<Output = ()> + Send>>> {
+        let mut body = self.0.filter(|body| !body.is_end_stream())?;
+        let discard = async move {
             let mut left = MOST;
             while let Some(Ok(frame)) = body.frame().await {
                 let bytes = frame.data_ref().map_or(0, Bytes::len);
@@ -68,6 +67,8 @@ impl Rest {
                 }
             }
         };
-        let _ = tokio::time::timeout(PATIENCE, discard).await;
+        Some(Box::pin(async {
+            let _ = tokio::time::timeout(PATIENCE, discard).await;
+        }))
     }
 }

@@ -1,28 +1,29 @@
 //! The server's loop: accepts connections, serves them, and stops within a bound.
 
 mod connections;
+mod pulse;
 mod writes;
 
-use std::net::SocketAddr;
+use std::convert::Infallible;
+use std::net::{IpAddr, SocketAddr};
 use std::sync::Arc;
 use std::time::Duration;
 
-use axum::Router;
 use axum::body::Body;
-use axum::extract::ConnectInfo;
-use axum::http::Request;
-use hyper::body::Incoming;
+use axum::http::{Request, Response};
+use hyper::body::{Body as _, Incoming};
 use hyper::server::conn::http1;
 use hyper::service::service_fn;
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::server::graceful::GracefulShutdown;
 use tokio::net::{TcpListener, TcpStream};
 use tokio_util::sync::CancellationToken;
-use tower::ServiceExt;
 use tracing::{debug, warn};
 
 use self::connections::{Bounds, Connections, Place};
+use self::pulse::Pulse;
 use self::writes::BoundedWrites;
+use crate::site::Site;
 
 /// How long requests that are under way may take when the daemon stops.
 const GRACE: Duration = Duration::from_secs(5);
@@ -51,21 +52,26 @@ impl Default for Patience {
 /// At most 1,024 connections are served at a time, further ones wait in the system's queue. At most 960 of them come
 /// from other machines, 64 from one address (with IPv6 from one /64), and what goes beyond that is closed: no stranger
 /// can keep the machine itself or all others out. A connection is closed that does not send the head of its first
-/// request within 10 seconds, stays idle for 60, or takes nothing of an answer for 30.
+/// request within 10 seconds, sends none for 60 to 70 later on, or takes nothing of an answer for 30.
 ///
 /// # Errors
 /// When the listener cannot be used at all. A connection that fails ends alone.
-pub async fn serve(listener: TcpListener, router: Router, stop: CancellationToken) -> std::io::Result<()> {
-    serve_within(listener, router, stop, Bounds::default(), Patience::default()).await
+pub async fn serve(listener: TcpListener, site: Site, stop: CancellationToken) -> std::io::Result<()> {
+    let answer = move |peer, request| site.answer(peer, request);
+    serve_within(listener, answer, stop, Bounds::default(), Patience::default()).await
 }
 
-async fn serve_within(
+async fn serve_within<A, F>(
     listener: TcpListener,
-    router: Router,
+    answer: A,
     stop: CancellationToken,
     bounds: Bounds,
     patience: Patience,
-) -> std::io::Result<()> {
+) -> std::io::Result<()>
+where
+    A: Fn(IpAddr, Request<Body>) -> F + Clone + Send + 'static,
+    F: Future<Output = Response<Body>> + Send + 'static,
+{
     listener.local_addr()?;
     let graceful = GracefulShutdown::new();
     let connections = Arc::new(Connections::new(bounds));
@@ -91,26 +97,33 @@ async fn serve_within(
         if let Err(error) = stream.set_nodelay(true) {
             debug!(%peer, %error, "TCP_NODELAY could not be set");
         }
-        let router = router.clone();
-        let asked = CancellationToken::new();
-        let first = asked.clone();
-        let service = service_fn(move |mut request: Request<Incoming>| {
-            first.cancel();
-            request.extensions_mut().insert(ConnectInfo(peer));
-            router.clone().oneshot(request.map(Body::new))
+        let (answer, pulse) = (answer.clone(), Arc::new(Pulse::default()));
+        let beating = Arc::clone(&pulse);
+        let service = service_fn(move |request: Request<Incoming>| {
+            let asked = Pulse::asked(&beating);
+            let work = answer(peer.ip(), request.map(body));
+            async move {
+                let response = work.await;
+                drop(asked);
+                Ok::<_, Infallible>(response)
+            }
         });
+        // hyper's own bound of a head would set a timer for every request
         let connection = http1::Builder::new()
             .timer(TokioTimer::new())
-            .header_read_timeout(patience.head)
+            .header_read_timeout(None)
             .max_headers(HEADERS)
-            .serve_connection(TokioIo::new(BoundedWrites::new(stream, patience.write)), service);
+            .serve_connection(TokioIo::new(BoundedWrites::new(stream, patience.write, Arc::clone(&pulse))), service);
         let watched = graceful.watch(connection);
         tokio::spawn(async move {
             tokio::select! {
+                biased;
                 ended = watched => if let Err(error) = ended {
                     debug!(%peer, %error, "a connection ended");
                 },
-                () = silence(&asked, patience.first_head) => debug!(%peer, "closed: it asked for nothing in time"),
+                () = pulse::silence(&pulse, patience.first_head, patience.head) => {
+                    debug!(%peer, "closed: it asked for nothing in time");
+                }
             }
             drop(place);
         });
@@ -122,12 +135,9 @@ async fn serve_within(
     Ok(())
 }
 
-/// Resolves when nothing was asked in time; never once something was.
-async fn silence(asked: &CancellationToken, patience: Duration) {
-    tokio::select! {
-        () = asked.cancelled() => std::future::pending().await,
-        () = tokio::time::sleep(patience) => {}
-    }
+/// The body of a request; one that has none needs no place.
+fn body(incoming: Incoming) -> Body {
+    if incoming.is_end_stream() { Body::empty() } else { Body::new(incoming) }
 }
 
 /// The next connection, with its place if it may have one.

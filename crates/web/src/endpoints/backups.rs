@@ -6,7 +6,7 @@ use axum::Json;
 use axum::body::{Body, Bytes};
 use axum::extract::State;
 use axum::http::header::{CACHE_CONTROL, CONTENT_DISPOSITION, CONTENT_LENGTH, LOCATION};
-use axum::http::{HeaderMap, HeaderValue, Response, StatusCode};
+use axum::http::{HeaderValue, Response, StatusCode};
 use axum::response::IntoResponse;
 use futures_util::stream;
 use service::Backup;
@@ -16,6 +16,7 @@ use tokio::io::AsyncReadExt;
 use crate::answer::typed;
 use crate::app::{App, to_the_end};
 use crate::body;
+use crate::headers::Headers;
 use crate::once;
 use crate::openapi::{PostProblems, ReadOneProblems, ReadProblems};
 use crate::path::Name;
@@ -54,7 +55,7 @@ pub(crate) async fn list(State(app): State<App>, query: Query) -> Result<Json<ap
 pub(crate) async fn create(
     State(app): State<App>,
     query: Query,
-    headers: HeaderMap,
+    Headers(headers): Headers,
     body: Body,
 ) -> Result<Response<Body>, Refusal> {
     query.finish(&[])?;

@@ -3,10 +3,10 @@
 use axum::Json;
 use axum::body::Body;
 use axum::extract::State;
-use axum::http::HeaderMap;
 
 use crate::app::App;
 use crate::body::{self, Sent, invalid};
+use crate::headers::Headers;
 use crate::once;
 use crate::openapi::PostProblems;
 use crate::problem_type::ProblemType;
@@ -28,7 +28,7 @@ const LONGEST: f64 = 300.0;
 pub(crate) async fn cut(
     State(app): State<App>,
     query: Query,
-    headers: HeaderMap,
+    Headers(headers): Headers,
     body: Body,
 ) -> Result<Json<api::PowerCutDone>, Refusal> {
     query.finish(&[])?;

@@ -3,7 +3,7 @@
 use axum::Json;
 use axum::body::Body;
 use axum::extract::State;
-use axum::http::{HeaderMap, Response};
+use axum::http::Response;
 use axum::response::IntoResponse;
 use service::{Asked, Edit, Fixture, Paper, Past};
 
@@ -12,6 +12,7 @@ use crate::app::App;
 use crate::body::{self, Patch};
 use crate::caller::Caller;
 use crate::entity_tag::{Current, EntityTag, precondition};
+use crate::headers::Headers;
 use crate::openapi::{EditProblems, PastProblems};
 use crate::path::Id;
 use crate::query::{Query, bad};
@@ -34,14 +35,14 @@ pub(crate) async fn get(
     State(app): State<App>,
     Id(id): Id,
     mut query: Query,
-    headers: HeaderMap,
+    Headers(headers): Headers,
 ) -> Result<Response<Body>, Refusal> {
     let fixture = app.fixture(&id)?;
     if let Some(past) = past(&app, &fixture, Paper::Desired, &mut query).await? {
         return tagged(&headers, &EntityTag::strong(past.revision), || Json(past.document).into_response());
     }
     let desired = &fixture.desired;
-    tagged(&headers, &EntityTag::strong(desired.revision), || held(&desired.text))
+    tagged(&headers, &EntityTag::strong(desired.revision.get()), || held(&desired.text))
 }
 
 /// The document of the past that `at` or `rev` names; `None` when they name none.
@@ -79,7 +80,7 @@ pub(crate) async fn put(
     caller: Caller,
     Id(id): Id,
     query: Query,
-    headers: HeaderMap,
+    Headers(headers): Headers,
     body: Body,
 ) -> Result<Response<Body>, Refusal> {
     query.finish(&[])?;
@@ -112,7 +113,7 @@ pub(crate) async fn patch(
     caller: Caller,
     Id(id): Id,
     query: Query,
-    headers: HeaderMap,
+    Headers(headers): Headers,
     body: Body,
 ) -> Result<Response<Body>, Refusal> {
     query.finish(&[])?;

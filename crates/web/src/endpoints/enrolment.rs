@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use axum::body::Body;
 use axum::extract::State;
-use axum::http::{HeaderMap, Method, Response, StatusCode, Uri};
+use axum::http::{Method, Response, StatusCode, Uri};
 use service::{Asked, Precondition, TakesEffect};
 
 use crate::answer::secret;
@@ -12,6 +12,7 @@ use crate::app::{App, to_the_end};
 use crate::body;
 use crate::caller::Caller;
 use crate::entity_tag::{Current, precondition};
+use crate::headers::Headers;
 use crate::once::once;
 use crate::openapi::EnrolProblems;
 use crate::options::BrokerFace;
@@ -45,7 +46,7 @@ pub(crate) async fn enrol(
     query: Query,
     method: Method,
     uri: Uri,
-    headers: HeaderMap,
+    Headers(headers): Headers,
     body: Body,
 ) -> Result<Response<Body>, Refusal> {
     query.finish(&[])?;

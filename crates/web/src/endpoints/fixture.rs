@@ -5,7 +5,7 @@ use std::sync::Arc;
 use axum::Json;
 use axum::body::Body;
 use axum::extract::State;
-use axum::http::{HeaderMap, Response, StatusCode};
+use axum::http::{Response, StatusCode};
 use axum::response::IntoResponse;
 use service::{Asked, Edit, Paper};
 
@@ -15,6 +15,7 @@ use crate::app::{App, to_the_end};
 use crate::body::{self, Patch};
 use crate::caller::Caller;
 use crate::entity_tag::{Current, of_fixture, precondition};
+use crate::headers::Headers;
 use crate::openapi::{EditProblems, ReadOneProblems};
 use crate::path::Id;
 use crate::query::Query;
@@ -36,7 +37,7 @@ pub(crate) async fn get(
     State(app): State<App>,
     Id(id): Id,
     query: Query,
-    headers: HeaderMap,
+    Headers(headers): Headers,
 ) -> Result<Response<Body>, Refusal> {
     query.finish(&[])?;
     let fixture = app.fixture(&id)?;
@@ -65,7 +66,7 @@ pub(crate) async fn edit(
     caller: Caller,
     Id(id): Id,
     query: Query,
-    headers: HeaderMap,
+    Headers(headers): Headers,
     body: Body,
 ) -> Result<Response<Body>, Refusal> {
     query.finish(&[])?;
@@ -92,7 +93,7 @@ pub(crate) async fn delete(
     caller: Caller,
     Id(id): Id,
     query: Query,
-    headers: HeaderMap,
+    Headers(headers): Headers,
 ) -> Result<Response<Body>, Refusal> {
     query.finish(&[])?;
     let fixture = app.fixture(&id)?;

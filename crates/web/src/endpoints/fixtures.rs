@@ -4,7 +4,7 @@ use axum::Json;
 use axum::body::Body;
 use axum::extract::State;
 use axum::http::header::LOCATION;
-use axum::http::{HeaderMap, HeaderValue, Method, Response, StatusCode, Uri};
+use axum::http::{HeaderValue, Method, Response, StatusCode, Uri};
 use axum::response::IntoResponse;
 use document::Value;
 use service::GroupName;
@@ -16,6 +16,7 @@ use crate::app::App;
 use crate::body::{self, invalid};
 use crate::caller::Caller;
 use crate::entity_tag;
+use crate::headers::Headers;
 use crate::once::{self, once};
 use crate::openapi::{CreateProblems, ReadProblems};
 use crate::problem_type::ProblemType;
@@ -89,7 +90,7 @@ pub(crate) async fn create(
     query: Query,
     method: Method,
     uri: Uri,
-    headers: HeaderMap,
+    Headers(headers): Headers,
     body: Body,
 ) -> Result<Response<Body>, Refusal> {
     query.finish(&[])?;

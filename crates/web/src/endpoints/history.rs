@@ -4,12 +4,13 @@ use axum::Json;
 use axum::body::Body;
 use axum::extract::State;
 use axum::http::header::VARY;
-use axum::http::{HeaderMap, HeaderValue, Response, Uri};
+use axum::http::{HeaderValue, Response, Uri};
 use axum::response::IntoResponse;
 use service::{Change, Direction, Filter, Page, Paper, Way};
 
 use crate::answer::{link_next, typed};
 use crate::app::App;
+use crate::headers::Headers;
 use crate::negotiate::{CSV, Form, NDJSON, form};
 use crate::openapi::{HistoryProblems, SiteHistoryProblems};
 use crate::path::Id;
@@ -72,7 +73,7 @@ pub(crate) async fn of_fixture(
     State(app): State<App>,
     Id(id): Id,
     query: Query,
-    headers: HeaderMap,
+    Headers(headers): Headers,
     uri: Uri,
 ) -> Result<Response<Body>, Refusal> {
     let form = form(&headers)?;
@@ -102,7 +103,7 @@ pub(crate) async fn of_fixture(
 pub(crate) async fn of_site(
     State(app): State<App>,
     query: Query,
-    headers: HeaderMap,
+    Headers(headers): Headers,
     uri: Uri,
 ) -> Result<Response<Body>, Refusal> {
     let form = form(&headers)?;

@@ -2,7 +2,7 @@
 
 use axum::body::Body;
 use axum::extract::State;
-use axum::http::{HeaderMap, Response};
+use axum::http::Response;
 use document::Value;
 use service::{Asked, Paper};
 
@@ -11,6 +11,7 @@ use crate::app::App;
 use crate::body;
 use crate::caller::Caller;
 use crate::entity_tag::{Current, precondition};
+use crate::headers::Headers;
 use crate::openapi::EditProblems;
 use crate::path::Id;
 use crate::query::Query;
@@ -35,7 +36,7 @@ pub(crate) async fn put(
     caller: Caller,
     Id(id): Id,
     query: Query,
-    headers: HeaderMap,
+    Headers(headers): Headers,
     body: Body,
 ) -> Result<Response<Body>, Refusal> {
     query.finish(&[])?;
@@ -66,7 +67,7 @@ pub(crate) async fn release(
     caller: Caller,
     Id(id): Id,
     query: Query,
-    headers: HeaderMap,
+    Headers(headers): Headers,
 ) -> Result<Response<Body>, Refusal> {
     query.finish(&[])?;
     let fixture = app.fixture(&id)?;

@@ -3,7 +3,7 @@
 use axum::Json;
 use axum::body::Body;
 use axum::extract::State;
-use axum::http::{HeaderMap, Response};
+use axum::http::Response;
 use axum::response::IntoResponse;
 use service::Paper;
 
@@ -11,6 +11,7 @@ use super::desired::past;
 use crate::answer::{held, tagged};
 use crate::app::App;
 use crate::entity_tag::EntityTag;
+use crate::headers::Headers;
 use crate::openapi::{PastProblems, ReadOneProblems};
 use crate::path::Id;
 use crate::query::Query;
@@ -34,7 +35,7 @@ pub(crate) async fn get(
     State(app): State<App>,
     Id(id): Id,
     mut query: Query,
-    headers: HeaderMap,
+    Headers(headers): Headers,
 ) -> Result<Response<Body>, Refusal> {
     let fixture = app.fixture(&id)?;
     if let Some(past) = past(&app, &fixture, Paper::Reported, &mut query).await? {
@@ -63,7 +64,7 @@ pub(crate) async fn delta(
     State(app): State<App>,
     Id(id): Id,
     query: Query,
-    headers: HeaderMap,
+    Headers(headers): Headers,
 ) -> Result<Response<Body>, Refusal> {
     query.finish(&[])?;
     let fixture = app.fixture(&id)?;

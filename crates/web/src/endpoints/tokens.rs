@@ -4,13 +4,14 @@ use axum::Json;
 use axum::body::Body;
 use axum::extract::State;
 use axum::http::header::LOCATION;
-use axum::http::{HeaderMap, HeaderValue, Response, StatusCode};
+use axum::http::{HeaderValue, Response, StatusCode};
 use axum::response::IntoResponse;
 use service::{Scope, Token};
 
 use crate::answer::secret;
 use crate::app::App;
 use crate::body::{self, Sent, invalid};
+use crate::headers::Headers;
 use crate::once;
 use crate::openapi::{CreateProblems, ReadOneProblems, ReadProblems};
 use crate::path::Number;
@@ -49,7 +50,7 @@ pub(crate) async fn list(State(app): State<App>, query: Query) -> Result<Json<ap
 pub(crate) async fn create(
     State(app): State<App>,
     query: Query,
-    headers: HeaderMap,
+    Headers(headers): Headers,
     body: Body,
 ) -> Result<Response<Body>, Refusal> {
     query.finish(&[])?;

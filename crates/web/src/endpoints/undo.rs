@@ -3,7 +3,7 @@
 use axum::Json;
 use axum::body::Body;
 use axum::extract::State;
-use axum::http::{HeaderMap, Method, Response, Uri};
+use axum::http::{Method, Response, Uri};
 use axum::response::IntoResponse;
 use service::{Asked, Paper};
 
@@ -12,6 +12,7 @@ use crate::app::App;
 use crate::body::{self, Sent};
 use crate::caller::Caller;
 use crate::entity_tag::{Current, precondition};
+use crate::headers::Headers;
 use crate::once::{self, once};
 use crate::openapi::UndoProblems;
 use crate::path::Id;
@@ -41,7 +42,7 @@ pub(crate) async fn undo(
     query: Query,
     method: Method,
     uri: Uri,
-    headers: HeaderMap,
+    Headers(headers): Headers,
     body: Body,
 ) -> Result<Response<Body>, Refusal> {
     query.finish(&[])?;

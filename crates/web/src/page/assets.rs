@@ -1,10 +1,11 @@
 //! What the page is made of: its style, its script, its picture.
 
 use axum::body::Body;
-use axum::http::{HeaderMap, Response};
+use axum::http::Response;
 
 use crate::answer::{tagged, typed};
 use crate::entity_tag::EntityTag;
+use crate::headers::Headers;
 use crate::path::Name;
 use crate::problem_type::ProblemType;
 use crate::refusal::Refusal;
@@ -16,7 +17,7 @@ const ASSETS: [(&str, &str, &str); 3] = [
 ];
 
 /// One of them.
-pub(crate) async fn get(Name(name): Name, headers: HeaderMap) -> Result<Response<Body>, Refusal> {
+pub(crate) async fn get(Name(name): Name, Headers(headers): Headers) -> Result<Response<Body>, Refusal> {
     let (_, media_type, text) = ASSETS
         .into_iter()
         .find(|(known, ..)| *known == name)

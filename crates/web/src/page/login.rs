@@ -12,7 +12,8 @@ use tokio::time::Instant;
 use super::html;
 use crate::app::App;
 use crate::body;
-use crate::caller::{COOKIE_NAME, peer};
+use crate::caller::COOKIE_NAME;
+use crate::doors::Peer;
 use crate::problem_type::ProblemType;
 use crate::refusal::Refusal;
 
@@ -32,7 +33,11 @@ pub(super) fn page(status: StatusCode, wrong: Option<&str>) -> Response<Body> {
 }
 
 /// Takes the form. A wrong token is answered late, and later each time.
-pub(crate) async fn log_in(State(app): State<App>, request: Request) -> Result<Response<Body>, Refusal> {
+pub(crate) async fn log_in(
+    State(app): State<App>,
+    Peer(address): Peer,
+    request: Request,
+) -> Result<Response<Body>, Refusal> {
     let (parts, body) = request.into_parts();
     let kind = parts.headers.get(CONTENT_TYPE).and_then(|kind| kind.to_str().ok()).unwrap_or_default();
     if kind.split(';').next().is_none_or(|kind| !kind.trim().eq_ignore_ascii_case(FORM)) {
@@ -43,7 +48,6 @@ pub(crate) async fn log_in(State(app): State<App>, request: Request) -> Result<R
     let token = text.split('&').find_map(|pair| pair.strip_prefix("token=")).unwrap_or_default();
     let token = percent_decode(token.as_bytes()).decode_utf8_lossy();
     let token = token.trim();
-    let address = peer(&parts);
     if app.service.authenticate(token).is_none() {
         tokio::time::sleep(app.throttle.failed(address, Instant::now())).await;
         return Ok(page(StatusCode::UNAUTHORIZED, Some("That is not a token of this daemon.")));

@@ -10,12 +10,13 @@ use askama::Template;
 use axum::body::Body;
 use axum::extract::State;
 use axum::http::header::{CACHE_CONTROL, CONTENT_TYPE, REFERRER_POLICY};
-use axum::http::{HeaderMap, HeaderValue, Response, StatusCode, Uri};
+use axum::http::{HeaderValue, Response, StatusCode, Uri};
 use axum::response::IntoResponse;
 use service::{Fixture, LinkState, Scope, Standing, Way};
 
 use crate::app::App;
 use crate::caller::{Caller, MaybeCaller};
+use crate::headers::Headers;
 use crate::origin;
 use crate::problem_type::ProblemType;
 use crate::refusal::Refusal;
@@ -49,7 +50,7 @@ struct HousePage<'a> {
 pub(crate) async fn show(
     State(app): State<App>,
     MaybeCaller(caller): MaybeCaller,
-    headers: HeaderMap,
+    Headers(headers): Headers,
     uri: Uri,
 ) -> Response<Body> {
     match caller {

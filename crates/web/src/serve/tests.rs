@@ -1,7 +1,9 @@
 //! Connections that would keep the server waiting, over real sockets.
 
+use axum::Router;
 use axum::routing::get;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
+use tower::ServiceExt;
 
 use super::*;
 
@@ -24,7 +26,11 @@ impl Server {
         let router = Router::new().route("/", get(async || "here")).route("/large", get(async || vec![b'x'; LARGE]));
         let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
         let (address, stop) = (listener.local_addr().unwrap(), CancellationToken::new());
-        let task = tokio::spawn(serve_within(listener, router, stop.clone(), bounds, patience));
+        let answer = move |_, request| {
+            let router = router.clone();
+            async move { router.oneshot(request).await.unwrap() }
+        };
+        let task = tokio::spawn(serve_within(listener, answer, stop.clone(), bounds, patience));
         Self { address, stop, task }
     }
 
@@ -69,6 +75,28 @@ async fn a_connection_that_stays_idle_is_closed() {
     let quick = Patience { first_head: NEVER, head: Duration::from_millis(50), write: NEVER };
     let server = Server::start(Bounds::default(), quick).await;
     assert!(rest(server.send(HERE).await).await.starts_with("HTTP/1.1 200"));
+    server.end().await;
+}
+
+#[tokio::test]
+async fn a_head_that_drips_does_not_keep_a_connection() {
+    let quick = Patience { first_head: NEVER, head: Duration::from_millis(200), write: NEVER };
+    let server = Server::start(Bounds::default(), quick).await;
+    let mut stream = server.send(HERE).await;
+    stream.write_all(b"GET / HTTP/1.1\r\nX: ").await.unwrap();
+    let (mut from, mut to) = stream.split();
+    let drip = async {
+        while to.write_all(b"x").await.is_ok() {
+            tokio::time::sleep(Duration::from_millis(20)).await;
+        }
+    };
+    let mut answer = Vec::new();
+    tokio::select! {
+        () = drip => {}
+        // a reset is as good an end as any
+        _ = from.read_to_end(&mut answer) => {}
+        () = tokio::time::sleep(BOUND) => panic!("it is still open"),
+    }
     server.end().await;
 }
 

@@ -2,24 +2,36 @@
 
 use std::io;
 use std::pin::Pin;
+use std::sync::Arc;
 use std::task::{Context, Poll, ready};
 use std::time::Duration;
 
 use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
 use tokio::time::{Instant, Sleep, sleep_until};
 
+use super::pulse::Pulse;
+
 /// A stream whose writes fail when nothing could be written for so long.
 #[derive(Debug)]
 pub(super) struct BoundedWrites<S> {
     stream: S,
     patience: Duration,
+    pulse: Arc<Pulse>,
     /// Until when the write that is stuck may take; none while nothing is stuck.
     until: Option<Pin<Box<Sleep>>>,
 }
 
 impl<S> BoundedWrites<S> {
-    pub(super) fn new(stream: S, patience: Duration) -> Self {
-        Self { stream, patience, until: None }
+    pub(super) fn new(stream: S, patience: Duration, pulse: Arc<Pulse>) -> Self {
+        Self { stream, patience, pulse, until: None }
+    }
+
+    /// Counts what was taken. A flush counts for nothing: there is one whenever a connection is looked at, also when all
+    /// that has come is another byte of a head.
+    fn noted(&self, written: &Poll<io::Result<usize>>) {
+        if matches!(written, Poll::Ready(Ok(1..))) {
+            self.pulse.wrote();
+        }
     }
 
     /// What a write came to; a pending one fails when its time is over.
@@ -44,6 +56,7 @@ impl<S: AsyncRead + Unpin> AsyncRead for BoundedWrites<S> {
 impl<S: AsyncWrite + Unpin> AsyncWrite for BoundedWrites<S> {
     fn poll_write(mut self: Pin<&mut Self>, context: &mut Context<'_>, bytes: &[u8]) -> Poll<io::Result<usize>> {
         let written = Pin::new(&mut self.stream).poll_write(context, bytes);
+        self.noted(&written);
         self.bounded(context, written)
     }
 
@@ -53,6 +66,7 @@ impl<S: AsyncWrite + Unpin> AsyncWrite for BoundedWrites<S> {
         parts: &[io::IoSlice<'_>],
     ) -> Poll<io::Result<usize>> {
         let written = Pin::new(&mut self.stream).poll_write_vectored(context, parts);
+        self.noted(&written);
         self.bounded(context, written)
     }
 

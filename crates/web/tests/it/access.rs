@@ -113,6 +113,21 @@ async fn a_wrong_token_is_refused_even_where_none_is_needed_for_reading() {
     house.send("GET", "/healthz", &[("authorization", "Bearer wrong")], Body::empty()).await.expect(200);
 }
 
+/// The pauses of `throttle` (50 ms, doubled each time, 200 ms at most for the machine itself) are a lower bound.
+#[tokio::test]
+async fn wrong_tokens_are_slowed_also_where_none_is_needed() {
+    for (path, status) in [("/v1/fixtures", 401), ("/", 200)] {
+        let house = House::with_hall().await;
+        let began = std::time::Instant::now();
+        for _ in 0..4 {
+            let answer = house.send("GET", path, &[("authorization", "Bearer wrong")], Body::empty()).await;
+            answer.expect(status);
+            assert!(!answer.text().contains("hall"), "{path}");
+        }
+        assert!(began.elapsed().as_millis() >= 50 + 100 + 200 + 200, "{path}");
+    }
+}
+
 #[tokio::test]
 async fn a_token_decides_even_on_the_machine_itself() {
     let house = House::with_hall().await;

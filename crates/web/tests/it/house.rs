@@ -4,7 +4,6 @@ use std::net::SocketAddr;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-use axum::Router;
 use axum::body::{Body, Bytes};
 use axum::extract::ConnectInfo;
 use axum::http::{HeaderMap, Request, StatusCode};
@@ -12,7 +11,7 @@ use http_body_util::BodyExt;
 use serde_json::{Value, json};
 use service::{BackupOptions, Clock, Command, Message, Scope, Service, ServiceOptions};
 use tower::ServiceExt;
-use web::{BrokerFace, PowerSwitch, WebOptions};
+use web::{BrokerFace, PowerSwitch, Site, WebOptions};
 
 pub(crate) const HOST: &str = "127.0.0.1:8470";
 pub(crate) const MERGE: &str = "application/merge-patch+json";
@@ -33,7 +32,7 @@ impl PowerSwitch for Switch {
 
 pub(crate) struct House {
     pub(crate) service: Arc<Service>,
-    pub(crate) router: Router,
+    pub(crate) router: Site,
     pub(crate) folder: tempfile::TempDir,
 }
 
