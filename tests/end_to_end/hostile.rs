@@ -193,6 +193,7 @@ fn every_bad_request_gets_its_4xx_and_changes_nothing() {
     assert_eq!(http.post("/v1/fixtures", &json!({"id": "open", "kind": "free"})).status, 201);
     daemon.add("tube");
     assert_eq!(http.patch("/v1/fixtures/open/desired", &json!({"kept": 1})).status, 200);
+    daemon.wait_until_settled();
     let before = daemon.sql("SELECT count(*), (SELECT group_concat(body) FROM document) FROM history");
     let path = "/v1/fixtures/open/desired";
     let lists = [bounds(path), malformed(path), protocol(path), names(), strip()];
@@ -212,6 +213,7 @@ fn every_bad_request_gets_its_4xx_and_changes_nothing() {
             assert_eq!(answer.json["pointer"], json!(pointer), "{what}");
         }
     }
+    daemon.wait_until_settled();
     let after = daemon.sql("SELECT count(*), (SELECT group_concat(body) FROM document) FROM history");
     assert_eq!(before, after);
     assert_eq!(http.get("/v1/fixtures/open/desired").json, json!({"kept": 1}));

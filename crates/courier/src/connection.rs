@@ -1,12 +1,12 @@
 //! One connection from its beginning to its end.
 
+use std::collections::VecDeque;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 
 use rumqttc::{
-    AsyncClient, ConnectReturnCode, ConnectionError, Event, EventLoop, Incoming, MqttOptions, NetworkOptions, Publish,
-    QoS, SubscribeFilter, SubscribeReasonCode,
+    ConnectReturnCode, ConnectionError, MqttOptions, NetworkOptions, Publish, QoS, SubscribeFilter, SubscribeReasonCode,
 };
 use service::LinkState;
 use tokio::sync::{Semaphore, mpsc};
@@ -14,18 +14,15 @@ use tokio::task::JoinSet;
 use tokio_util::sync::CancellationToken;
 
 use crate::answer::Outgoing;
-use crate::flight::Flights;
+use crate::flight::Aloft;
 use crate::handler::{Acknowledger, Handler};
+use crate::line::{Hand, INFLIGHT, Line, News};
 use crate::options::{Options, Refused};
 use crate::problem;
 use crate::publisher::{IN_FLIGHT, Publisher};
 use crate::resend::Resends;
 use crate::shared::Shared;
 
-/// Packets unacknowledged in either direction at most.
-const INFLIGHT: u16 = 1024;
-/// Publications waiting to be sent.
-const REQUESTS: usize = 1024;
 /// The largest packet that is sent.
 const PACKET_OUT: usize = 64 * 1024;
 /// The largest packet that is taken: the largest that MQTT knows (3.1.1 and 5.0, section 2.2.3 and 2.1.4). A client that
@@ -64,26 +61,23 @@ fn mqtt_options(options: &Options) -> MqttOptions {
 
 /// Runs one connection until it ends.
 pub(crate) async fn run(shared: &Arc<Shared>, refusals: &Refusals, stop: &CancellationToken) -> End {
-    let (client, mut events) = AsyncClient::new(mqtt_options(&shared.options), REQUESTS);
     let mut network = NetworkOptions::new();
     network.set_tcp_nodelay(true); // Nagle's algorithm costs 40 ms a round trip
     network.set_connection_timeout(CONNECT_SECONDS);
-    events.set_network_options(network);
-    let session = tokio::select! {
+    let (mut line, hand, session) = tokio::select! {
         () = stop.cancelled() => return End::Stopped,
-        event = events.poll() => match event {
-            Ok(Event::Incoming(Incoming::ConnAck(ack))) => ack.session_present,
-            Ok(other) => return End::Failed { worked: false, why: format!("the broker began with {other:?}") },
-            Err(error) => return End::Failed { worked: false, why: explained(&error) },
+        opened = Line::open(mqtt_options(&shared.options), network) => match opened {
+            Ok(opened) => opened,
+            Err(why) => return End::Failed { worked: false, why },
         },
     };
     // a session that was kept is subscribed already, but subscribing again brings the stored `alive` messages
     let filters = shared.topics.filters().map(|filter| SubscribeFilter::new(filter, QoS::AtLeastOnce));
-    if client.try_subscribe_many(filters).is_err() {
-        return End::Failed { worked: false, why: "the client takes no subscription".into() };
+    if let Err(error) = line.subscribe(filters).await {
+        return End::Failed { worked: false, why: explained(&error) };
     }
-    let mut connection = Connection::begin(shared, client, session, refusals);
-    let end = connection.poll(&mut events, stop).await;
+    let mut connection = Connection::begin(shared, hand, session, refusals);
+    let end = connection.follow(&mut line, stop).await;
     shared.service.set_link(LinkState::Down);
     connection.tasks.shutdown().await;
     end
@@ -92,21 +86,19 @@ pub(crate) async fn run(shared: &Arc<Shared>, refusals: &Refusals, stop: &Cancel
 /// What lives as long as the connection.
 struct Connection {
     shared: Arc<Shared>,
-    client: AsyncClient,
-    flights: Arc<Flights>,
-    incoming: mpsc::UnboundedSender<rumqttc::Publish>,
+    incoming: mpsc::UnboundedSender<Vec<Publish>>,
     waiting: Arc<AtomicUsize>,
     tasks: JoinSet<()>,
 }
 
 impl Connection {
-    fn begin(shared: &Arc<Shared>, client: AsyncClient, session: bool, refusals: &Refusals) -> Self {
+    fn begin(shared: &Arc<Shared>, hand: Hand, session: bool, refusals: &Refusals) -> Self {
         let (incoming, incoming_rx) = mpsc::unbounded_channel();
         let (outgoing, outgoing_rx) = Outgoing::new();
         let waiting = Arc::new(AtomicUsize::new(0));
         let (pending, pending_rx) = mpsc::unbounded_channel();
         let (landed, mut landed_rx) = mpsc::unbounded_channel();
-        let flights = Arc::new(Flights::default());
+        let (free, free_rx) = mpsc::unbounded_channel();
         let resends = Arc::new(Resends::default());
         let mut tasks = JoinSet::new();
         if !session {
@@ -125,7 +117,7 @@ impl Connection {
         tasks.spawn(handler.run());
         let acknowledger = Acknowledger {
             shared: Arc::clone(shared),
-            client: client.clone(),
+            hand: hand.clone(),
             pending: pending_rx,
             outgoing: outgoing.clone(),
             waiting: Arc::clone(&waiting),
@@ -134,8 +126,10 @@ impl Connection {
         tasks.spawn(acknowledger.run());
         let publisher = Publisher {
             shared: Arc::clone(shared),
-            client: client.clone(),
-            flights: Arc::clone(&flights),
+            hand,
+            aloft: Aloft::default(),
+            ready: VecDeque::new(),
+            free: free_rx,
             resends,
             outgoing: outgoing_rx,
             to_publisher: outgoing.clone(),
@@ -146,30 +140,29 @@ impl Connection {
         let service = Arc::clone(&shared.service);
         tasks.spawn(async move {
             while let Some((key, ticket)) = landed_rx.recv().await {
+                // the publisher does not wait for the database
+                let _ = free.send(key);
                 service.published(key, ticket).await;
             }
         });
         tasks.spawn(tell_refusals(Arc::clone(refusals), outgoing));
-        Self { shared: Arc::clone(shared), client, flights, incoming, waiting, tasks }
+        Self { shared: Arc::clone(shared), incoming, waiting, tasks }
     }
 
-    /// Polls the connection. Nothing here waits for anything but the network, and a poll is given up only to stop:
-    /// given up halfway it could lose a packet.
-    async fn poll(&mut self, events: &mut EventLoop, stop: &CancellationToken) -> End {
+    /// Follows the line until it ends. Nothing here waits for anything but the network.
+    async fn follow(&mut self, line: &mut Line, stop: &CancellationToken) -> End {
         let mut worked = false;
         loop {
-            let event = tokio::select! {
+            let news = tokio::select! {
                 () = stop.cancelled() => {
-                    self.close(events).await;
+                    line.close().await;
                     return End::Stopped;
                 }
-                event = events.poll() => event,
+                news = line.next() => news,
             };
-            match event {
-                Ok(Event::Incoming(Incoming::Publish(publish))) => self.take(publish),
-                Ok(Event::Incoming(Incoming::PubAck(ack))) => self.flights.acknowledged(ack.pkid),
-                Ok(Event::Outgoing(rumqttc::Outgoing::Publish(packet))) => self.flights.sent(packet),
-                Ok(Event::Incoming(Incoming::SubAck(ack))) => {
+            match news {
+                Ok(News::Came(messages)) => self.take(messages),
+                Ok(News::Subscribed(ack)) => {
                     if ack.return_codes.contains(&SubscribeReasonCode::Failure) {
                         let why = format!(
                             "the broker refuses the daemon its subscriptions: let its user read {}/+/boot, ask, reported, event, wish and alive",
@@ -180,29 +173,23 @@ impl Connection {
                     worked = true;
                     self.shared.service.set_link(LinkState::Up);
                 }
-                Ok(_) => {}
                 Err(error) => return End::Failed { worked, why: explained(&error) },
             }
         }
     }
 
-    /// Hands a message on. The broker bounds what it sends at QoS 1 by what is acknowledged; QoS 0 has no such bound.
-    fn take(&self, publish: Publish) {
-        if publish.qos == QoS::AtMostOnce && self.waiting.load(Ordering::Relaxed) >= WAITING {
-            tracing::warn!(topic = publish.topic, "too much waits for the database: a message of QoS 0 is dropped");
-            return;
-        }
-        self.waiting.fetch_add(1, Ordering::Relaxed);
-        let _ = self.incoming.send(publish);
-    }
-
-    /// Takes leave of the broker, so that it does not wait for the connection to time out.
-    async fn close(&mut self, events: &mut EventLoop) {
-        if self.client.try_disconnect().is_err() {
-            return;
-        }
-        let leave = async { while events.poll().await.is_ok() {} };
-        let _ = tokio::time::timeout(Duration::from_secs(1), leave).await;
+    /// Hands messages on. The broker bounds what it sends at QoS 1 by what is acknowledged; QoS 0 has no such bound.
+    fn take(&self, mut messages: Vec<Publish>) {
+        messages.retain(|publish| {
+            let taken = publish.qos != QoS::AtMostOnce || self.waiting.load(Ordering::Relaxed) < WAITING;
+            if taken {
+                self.waiting.fetch_add(1, Ordering::Relaxed);
+            } else {
+                tracing::warn!(topic = publish.topic, "too much waits for the database: a message of QoS 0 is dropped");
+            }
+            taken
+        });
+        let _ = self.incoming.send(messages);
     }
 }
 
@@ -227,7 +214,7 @@ async fn publish_all(shared: Arc<Shared>) {
 }
 
 /// What an error means to the owner.
-fn explained(error: &ConnectionError) -> String {
+pub(crate) fn explained(error: &ConnectionError) -> String {
     match error {
         ConnectionError::ConnectionRefused(
             ConnectReturnCode::BadUserNamePassword | ConnectReturnCode::NotAuthorized,

@@ -1,10 +1,10 @@
 //! What is in flight: publications of the outbox until the broker has acknowledged every part of them.
 
-use std::collections::{HashMap, VecDeque};
+use std::collections::HashMap;
+use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
-use service::FixtureKey;
+use service::{Due, FixtureKey};
 use tokio::sync::{OwnedSemaphorePermit, mpsc};
 
 /// A row of the outbox on its way; when its last part is acknowledged, the row may be cleared.
@@ -27,48 +27,59 @@ impl Flight {
         Arc::new(Self { key, ticket, parts: AtomicUsize::new(parts), landed, _room: room })
     }
 
-    fn part_landed(&self) {
+    pub(crate) fn part_landed(&self) {
         if self.parts.fetch_sub(1, Ordering::AcqRel) == 1 {
             let _ = self.landed.send((self.key, self.ticket));
         }
     }
 }
 
+/// The fixtures that are in flight, each with what came for it meanwhile: while one is, the next waits for its landing,
+/// and the latest state wins. So a storm of edits costs no more messages than the broker acknowledges.
 #[derive(Default)]
-struct Sky {
-    /// Handed to the client, without a packet id yet, in the order in which the client will send them.
-    handed: VecDeque<Option<Arc<Flight>>>,
-    /// Sent, by packet id.
-    sent: HashMap<u16, Arc<Flight>>,
+pub(crate) struct Aloft(HashMap<FixtureKey, Option<Due>>);
+
+impl Aloft {
+    /// Lets a publication go if its fixture is not in flight; else keeps it in place of what was kept before.
+    pub(crate) fn start(&mut self, due: Due) -> Option<Due> {
+        match self.0.get_mut(&due.key) {
+            Some(kept) => {
+                *kept = Some(due);
+                None
+            }
+            None => {
+                self.0.insert(due.key, None);
+                Some(due)
+            }
+        }
+    }
+
+    /// A fixture has landed; gives what is to go next.
+    pub(crate) fn landed(&mut self, key: FixtureKey) -> Option<Due> {
+        self.0.remove(&key)?
+    }
 }
 
-/// All that is in flight on one connection.
-#[derive(Default)]
-pub(crate) struct Flights(Mutex<Sky>);
+#[cfg(test)]
+mod tests {
+    use super::*;
 
-impl Flights {
-    fn sky(&self) -> MutexGuard<'_, Sky> {
-        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    fn due(key: i64, ticket: i64) -> Due {
+        Due { key: FixtureKey(key), id: "hall".parse().unwrap(), ticket }
     }
 
-    /// To be called before each publication is handed to the client, by the one task that does so.
-    pub(crate) fn hand(&self, flight: Option<Arc<Flight>>) {
-        self.sky().handed.push_back(flight);
-    }
-
-    /// The client has sent the next publication under this packet id.
-    pub(crate) fn sent(&self, packet: u16) {
-        let mut sky = self.sky();
-        if let Some(Some(flight)) = sky.handed.pop_front() {
-            sky.sent.insert(packet, flight);
+    #[test]
+    fn a_fixture_in_flight_keeps_the_latest_for_its_landing() {
+        let mut aloft = Aloft::default();
+        assert_eq!(aloft.start(due(1, 10)), Some(due(1, 10)));
+        assert_eq!(aloft.start(due(2, 11)), Some(due(2, 11)), "another fixture does not wait");
+        for ticket in 12..20 {
+            assert_eq!(aloft.start(due(1, ticket)), None);
         }
-    }
-
-    /// The broker has acknowledged this packet id.
-    pub(crate) fn acknowledged(&self, packet: u16) {
-        let flight = self.sky().sent.remove(&packet);
-        if let Some(flight) = flight {
-            flight.part_landed();
-        }
+        assert_eq!(aloft.landed(FixtureKey(1)), Some(due(1, 19)));
+        assert_eq!(aloft.landed(FixtureKey(2)), None);
+        assert_eq!(aloft.start(due(1, 19)), Some(due(1, 19)), "it may go now");
+        assert_eq!(aloft.landed(FixtureKey(1)), None);
+        assert!(aloft.0.is_empty());
     }
 }

@@ -6,42 +6,57 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 
 use document::Revision;
-use rumqttc::{AsyncClient, Publish, QoS};
-use service::{Actor, Command, ExecuteError, Fixture, Message, Outcome, Rejection};
+use rumqttc::{Publish, QoS};
+use service::{Actor, Command, ExecuteError, Fixture, FixtureId, Message, Outcome, Rejection};
+use tokio::sync::oneshot::error::TryRecvError;
 use tokio::sync::{mpsc, oneshot};
 
 use crate::answer::Outgoing;
+use crate::line::{Hand, Over};
 use crate::problem;
 use crate::resend::Resends;
 use crate::shared::Shared;
 use crate::topics::Up;
 
+type Answer = oneshot::Receiver<Result<Outcome, ExecuteError>>;
+
 /// A message that waits for its commit.
 pub(crate) struct Pending {
     publish: Publish,
-    /// What it waits for, and the command to give again should the database fail; `None` when nothing is to be done.
-    work: Option<(oneshot::Receiver<Result<Outcome, ExecuteError>>, Command)>,
+    /// What it waits for; `None` when nothing is to be done.
+    work: Option<Work>,
+}
+
+/// What a message waits for.
+struct Work {
+    answer: Answer,
+    id: FixtureId,
+    up: Up,
+    /// The revision that a boot says it holds.
+    have: u64,
 }
 
 /// Reads what comes in on a connection.
 pub(crate) struct Handler {
     pub(crate) shared: Arc<Shared>,
-    pub(crate) incoming: mpsc::UnboundedReceiver<Publish>,
+    pub(crate) incoming: mpsc::UnboundedReceiver<Vec<Publish>>,
     pub(crate) pending: mpsc::UnboundedSender<Pending>,
     pub(crate) outgoing: Outgoing,
 }
 
 impl Handler {
     pub(crate) async fn run(mut self) {
-        while let Some(publish) = self.incoming.recv().await {
-            let work = self.take(&publish).await;
-            if self.pending.send(Pending { publish, work }).is_err() {
-                return;
+        while let Some(messages) = self.incoming.recv().await {
+            for publish in messages {
+                let work = self.take(&publish).await;
+                if self.pending.send(Pending { publish, work }).is_err() {
+                    return;
+                }
             }
         }
     }
 
-    async fn take(&mut self, publish: &Publish) -> Option<(oneshot::Receiver<Result<Outcome, ExecuteError>>, Command)> {
+    async fn take(&mut self, publish: &Publish) -> Option<Work> {
         let (id, up) = self.shared.topics.read(&publish.topic)?;
         let Some(fixture) = self.shared.service.house().get(id) else {
             tracing::debug!(topic = publish.topic, "a message of a fixture that is not known");
@@ -78,12 +93,11 @@ impl Handler {
         if publish.dup && is_that_boot(&fixture, &message) {
             return None; // taken before; its acknowledgement was lost
         }
+        let have = if let Message::Boot { have, .. } = message { have } else { 0 };
         let command = Command::Hear { id: fixture.id.clone(), message };
-        match self.shared.service.submit(command.clone(), Actor::fixture(id)).await {
-            Ok(answer) => Some((answer, command)),
-            // the daemon is stopping: not acknowledged, so it comes again
-            Err(_) => Some((oneshot::channel().1, command)),
-        }
+        // when the daemon is stopping, nobody answers: the message is not acknowledged, so it comes again
+        let answer = self.shared.service.submit(command, Actor::fixture(id)).await;
+        Some(Work { answer: answer.unwrap_or_else(|_| oneshot::channel().1), id: fixture.id.clone(), up, have })
     }
 }
 
@@ -105,10 +119,13 @@ fn is_that_boot(fixture: &Fixture, message: &Message) -> bool {
     fixture.life.boot.as_ref().is_some_and(|last| last.reason == *reason && last.have == *have && last.boots == *boots)
 }
 
+/// Acknowledgements that are handed over together at most.
+const TOGETHER: usize = 64;
+
 /// Acknowledges in order, each when it is durable or refused.
 pub(crate) struct Acknowledger {
     pub(crate) shared: Arc<Shared>,
-    pub(crate) client: AsyncClient,
+    pub(crate) hand: Hand,
     pub(crate) pending: mpsc::UnboundedReceiver<Pending>,
     pub(crate) outgoing: Outgoing,
     pub(crate) waiting: Arc<AtomicUsize>,
@@ -117,38 +134,56 @@ pub(crate) struct Acknowledger {
 
 impl Acknowledger {
     pub(crate) async fn run(mut self) {
+        let mut settled = Vec::new();
         while let Some(Pending { publish, work }) = self.pending.recv().await {
             self.waiting.fetch_sub(1, Ordering::Relaxed);
-            if let Some((answer, command)) = work
-                && !self.settle(&publish, answer, command).await
+            if let Some(work) = work
+                && !self.settle(&publish, work, &mut settled).await
             {
+                let _ = self.acknowledge(&mut settled);
                 return; // stopping: what is not acknowledged comes again
             }
-            if publish.qos != QoS::AtMostOnce && self.client.ack(&publish).await.is_err() {
+            if publish.qos != QoS::AtMostOnce {
+                settled.push(publish.pkid);
+            }
+            // what one commit made durable is acknowledged together
+            let more = settled.len() < TOGETHER && !self.pending.is_empty();
+            if !more && self.acknowledge(&mut settled).is_err() {
                 return;
             }
         }
     }
 
-    /// Waits until a message is durable or refused; whether it may be acknowledged.
-    async fn settle(
-        &self,
-        publish: &Publish,
-        answer: oneshot::Receiver<Result<Outcome, ExecuteError>>,
-        command: Command,
-    ) -> bool {
-        let mut answer = answer.await;
+    fn acknowledge(&self, settled: &mut Vec<u16>) -> Result<(), Over> {
+        if settled.is_empty() { Ok(()) } else { self.hand.acknowledge(std::mem::take(settled)) }
+    }
+
+    /// Waits until a message is durable or refused; whether it may be acknowledged. Those before it are acknowledged
+    /// before it waits.
+    async fn settle(&self, publish: &Publish, mut work: Work, settled: &mut Vec<u16>) -> bool {
         let mut pause = Duration::from_millis(200);
         loop {
+            let answer = match work.answer.try_recv() {
+                Err(TryRecvError::Empty) => {
+                    if self.acknowledge(settled).is_err() {
+                        return false;
+                    }
+                    (&mut work.answer).await
+                }
+                Ok(answer) => Ok(answer),
+                Err(TryRecvError::Closed) => return false,
+            };
             match answer {
                 Ok(Ok(outcome)) => {
-                    self.after(&command, &outcome, publish);
+                    if let Some(fixture) = &outcome.fixture {
+                        self.after(fixture, work.up, work.have, publish);
+                    }
                     return true;
                 }
                 Ok(Err(ExecuteError::Rejected(rejection))) => {
-                    let id = command.fixture().to_string();
+                    let id = work.id.as_str();
                     tracing::info!(fixture = id, topic = publish.topic, %rejection, "a message was refused");
-                    self.outgoing.problem(&id, || problem::rejected(&rejection, &publish.topic));
+                    self.outgoing.problem(id, || problem::rejected(&rejection, &publish.topic));
                     return true;
                 }
                 Ok(Err(ExecuteError::Store(service::StoreError::Stopped))) | Err(_) => return false,
@@ -157,9 +192,11 @@ impl Acknowledger {
                     tracing::warn!(%error, topic = publish.topic, "a message waits for the database");
                     tokio::time::sleep(pause).await;
                     pause = (pause * 2).min(Duration::from_secs(30));
-                    let id = command.fixture().to_string();
-                    answer = match self.shared.service.submit(command.clone(), Actor::fixture(&id)).await {
-                        Ok(again) => again.await,
+                    // what could be read once can be read again
+                    let Ok(message) = read(work.up, &publish.payload) else { return true };
+                    let command = Command::Hear { id: work.id.clone(), message };
+                    work.answer = match self.shared.service.submit(command, Actor::fixture(work.id.as_str())).await {
+                        Ok(again) => again,
                         Err(_) => return false,
                     };
                 }
@@ -169,15 +206,15 @@ impl Acknowledger {
 
     /// A fixture that is back without a boot may have missed something; one that boots with a revision that was never
     /// given (the house was restored from an older backup) must forget it.
-    fn after(&self, command: &Command, outcome: &Outcome, publish: &Publish) {
-        let (Command::Hear { message, .. }, Some(fixture)) = (command, &outcome.fixture) else { return };
+    fn after(&self, fixture: &Fixture, up: Up, have: u64, publish: &Publish) {
         let current = fixture.desired.revision;
-        match message {
-            Message::Alive { alive: true } | Message::Report { .. } if fixture.life.applied != current => {
+        match up {
+            // of a will that says that it is gone, nothing is sent again
+            Up::Alive | Up::Reported if fixture.life.applied != current && fixture.life.alive != Some(false) => {
                 self.resends.begin(fixture.key, self.shared.options.resend_first);
             }
-            Message::Boot { have, .. } if *have > current.get() || fixture.life.doubted => {
-                let rejection = Rejection::NeverGiven { rev: Revision::new(*have), current };
+            Up::Boot if have > current.get() || fixture.life.doubted => {
+                let rejection = Rejection::NeverGiven { rev: Revision::new(have), current };
                 self.outgoing.problem(fixture.id.as_str(), || problem::rejected(&rejection, &publish.topic));
             }
             _ => {}

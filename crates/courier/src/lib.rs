@@ -9,6 +9,7 @@ mod answer;
 mod connection;
 mod flight;
 mod handler;
+mod line;
 mod options;
 mod payload;
 mod problem;

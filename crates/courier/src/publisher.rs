@@ -1,33 +1,37 @@
 //! The one task that publishes on a connection: answers first, then the outbox, then what is sent again.
 
+use std::collections::VecDeque;
 use std::sync::Arc;
 
-use rumqttc::{AsyncClient, QoS};
 use service::{Due, FixtureKey, Rejection};
 use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc};
 
 use crate::answer::{Letter, Out, Outgoing};
-use crate::flight::{Flight, Flights};
+use crate::flight::{Aloft, Flight};
+use crate::line::{Hand, Over, Parcel};
 use crate::problem;
 use crate::resend::Resends;
 use crate::shared::Shared;
 
 /// Fixtures whose publication may be unacknowledged at a time. Beyond it the latest state of each waits and wins.
 pub(crate) const IN_FLIGHT: usize = 256;
+/// Fixtures of the outbox that are published in one turn.
+const A_TURN: usize = 8;
 
 pub(crate) struct Publisher {
     pub(crate) shared: Arc<Shared>,
-    pub(crate) client: AsyncClient,
-    pub(crate) flights: Arc<Flights>,
+    pub(crate) hand: Hand,
+    pub(crate) aloft: Aloft,
+    /// What waited for the landing of its fixture, and may go.
+    pub(crate) ready: VecDeque<Due>,
+    /// Fixtures whose publication has landed.
+    pub(crate) free: mpsc::UnboundedReceiver<FixtureKey>,
     pub(crate) resends: Arc<Resends>,
     pub(crate) outgoing: mpsc::UnboundedReceiver<Out>,
     pub(crate) to_publisher: Outgoing,
     pub(crate) landed: mpsc::UnboundedSender<(FixtureKey, i64)>,
     pub(crate) room: Arc<Semaphore>,
 }
-
-/// The client has stopped taking publications: the connection is over.
-pub(crate) struct Over;
 
 impl Publisher {
     pub(crate) async fn run(mut self) {
@@ -39,20 +43,34 @@ impl Publisher {
         tokio::select! {
             biased;
             out = self.outgoing.recv() => self.answer(out.ok_or(Over)?).await,
-            room = room_for(&self.room, &shared) => {
-                let room = room?;
-                match shared.service.outbox().take(1).pop() {
-                    Some(due) => self.publish_due(due, room).await,
-                    None => Ok(()),
-                }
+            key = self.free.recv() => {
+                self.ready.extend(self.aloft.landed(key.ok_or(Over)?));
+                Ok(())
             }
+            room = room_for(&self.room, &shared, !self.ready.is_empty()) => self.publish(room?).await,
             (key, pause) = self.resends.due() => self.send_again(key, pause).await,
         }
     }
 
-    async fn hand(&self, letter: Letter, flight: Option<Arc<Flight>>) -> Result<(), Over> {
-        self.flights.hand(flight);
-        self.client.publish(letter.topic, QoS::AtLeastOnce, letter.retained, letter.payload).await.map_err(|_| Over)
+    async fn hand(&self, letters: Vec<Letter>, flight: Option<Arc<Flight>>) -> Result<(), Over> {
+        self.hand.send(Parcel { letters, flight }).await
+    }
+
+    /// Publishes what waited for a landing and what came into the outbox, as much as there is room for.
+    async fn publish(&mut self, first: OwnedSemaphorePermit) -> Result<(), Over> {
+        // nobody else takes room, so there cannot be less of it by the time that it is taken
+        let most = (1 + self.room.available_permits()).min(A_TURN);
+        let mut dues: Vec<Due> = self.ready.drain(..most.min(self.ready.len())).collect();
+        dues.extend(self.shared.service.outbox().take(most - dues.len()));
+        let mut room = Some(first);
+        for due in dues {
+            let Some(due) = self.aloft.start(due) else { continue };
+            let Some(room) = room.take().or_else(|| Arc::clone(&self.room).try_acquire_owned().ok()) else {
+                return Err(Over);
+            };
+            self.publish_due(due, room).await?;
+        }
+        Ok(())
     }
 
     async fn answer(&self, out: Out) -> Result<(), Over> {
@@ -61,15 +79,13 @@ impl Publisher {
                 self.to_publisher.answering(key);
                 // looked up now, not when it was asked for: an answer must not be older than what is published
                 let Some(fixture) = self.shared.service.house().by_key(key) else { return Ok(()) };
-                for letter in self.shared.state(&fixture, false) {
-                    self.hand(letter, None).await?;
-                }
+                self.hand(self.shared.state(&fixture, false), None).await?;
                 self.resends.begin(fixture.key, self.shared.options.resend_first);
                 Ok(())
             }
             Out::Problem { id, payload } => {
                 let topic = self.shared.topics.down(&id, "problem");
-                self.hand(Letter { topic, retained: false, payload }, None).await
+                self.hand(vec![Letter { topic, retained: false, payload }], None).await
             }
         }
     }
@@ -92,10 +108,7 @@ impl Publisher {
             return Ok(());
         }
         let flight = Flight::new(due.key, due.ticket, letters.len(), self.landed.clone(), room);
-        for letter in letters {
-            self.hand(letter, Some(Arc::clone(&flight))).await?;
-        }
-        Ok(())
+        self.hand(letters, Some(flight)).await
     }
 
     async fn send_again(&self, key: FixtureKey, pause: std::time::Duration) -> Result<(), Over> {
@@ -105,9 +118,7 @@ impl Publisher {
         if life.heard.is_none() || life.alive == Some(false) || life.applied == fixture.desired.revision {
             return Ok(());
         }
-        for letter in self.shared.again(&fixture) {
-            self.hand(letter, None).await?;
-        }
+        self.hand(self.shared.again(&fixture), None).await?;
         if life.doubted {
             // it may hold a revision of before the house was restored, and would take no older one
             let current = fixture.desired.revision;
@@ -120,7 +131,9 @@ impl Publisher {
 }
 
 /// Room for one more fixture in flight, once something is due.
-async fn room_for(room: &Arc<Semaphore>, shared: &Shared) -> Result<OwnedSemaphorePermit, Over> {
-    shared.service.outbox().came().await;
+async fn room_for(room: &Arc<Semaphore>, shared: &Shared, ready: bool) -> Result<OwnedSemaphorePermit, Over> {
+    if !ready {
+        shared.service.outbox().came().await;
+    }
     Arc::clone(room).acquire_owned().await.map_err(|_| Over)
 }

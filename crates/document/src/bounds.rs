@@ -1,6 +1,6 @@
 //! How large and how deep a document may be, and the check of a value that is already built.
 
-use core::fmt::{self, Write as _};
+use alloc::string::String;
 
 use serde_json::Value;
 
@@ -57,7 +57,9 @@ impl Bounds {
         if name.len() > self.name_bytes {
             return Err(Problem::NameTooLong { bytes: name.len(), limit: self.name_bytes });
         }
-        if name.contains(char::is_control) {
+        // the common case first: no character has to be put together from its bytes
+        let plain = name.bytes().all(|byte| (b' '..0x7f).contains(&byte));
+        if !plain && name.contains(char::is_control) {
             return Err(Problem::NameHasControl);
         }
         *members += 1;
@@ -81,10 +83,9 @@ impl Bounds {
 /// assert_eq!((fault.pointer.as_str(), fault.problem), ("/looks/", Problem::NameEmpty));
 /// ```
 pub fn check(value: &Value, bounds: &Bounds) -> Result<(), Fault> {
-    let mut walk = Walk { bounds, members: 0, pointer: Pointer::default() };
-    walk.value(value, 0).map_err(|problem| Fault::new(walk.pointer, problem))?;
+    walk(value, bounds)?;
     // After the depth, since writing a value goes as deep as the value does.
-    bounds.size(compact_length(value)).map_err(|problem| Fault::new(Pointer::default(), problem))
+    size(compact_length(value), bounds)
 }
 
 /// Checks that a value can be stored as a document: an object within [`Bounds::DOCUMENT`] in which
@@ -102,15 +103,88 @@ pub fn check(value: &Value, bounds: &Bounds) -> Result<(), Fault> {
 /// assert_eq!((fault.pointer.as_str(), fault.problem), ("/looks/late", Problem::NullMember));
 /// ```
 pub fn check_document(value: &Value) -> Result<(), Fault> {
+    let nulls = walk_document(value)?;
+    size(compact_length(value), &Bounds::DOCUMENT)?;
+    refuse_nulls(value, nulls)
+}
+
+/// As [`check_document`], and gives the value's compact text, by which its size was measured.
+///
+/// ```
+/// let text = document::check_written(&serde_json::json!({"lit": true}))?;
+/// assert_eq!(text, r#"{"lit":true}"#);
+/// # Ok::<(), document::Fault>(())
+/// ```
+///
+/// # Errors
+/// As [`check_document`].
+pub fn check_written(value: &Value) -> Result<String, Fault> {
+    let nulls = walk_document(value)?;
+    let text = crate::write(value);
+    size(text.len(), &Bounds::DOCUMENT)?;
+    refuse_nulls(value, nulls)?;
+    Ok(text)
+}
+
+fn walk_document(value: &Value) -> Result<bool, Fault> {
     if !value.is_object() {
         return Err(Fault::new(Pointer::default(), Problem::NotAnObject));
     }
-    check(value, &Bounds::DOCUMENT)?;
+    walk(value, &Bounds::DOCUMENT)
+}
+
+fn size(bytes: usize, bounds: &Bounds) -> Result<(), Fault> {
+    bounds.size(bytes).map_err(|problem| Fault::new(Pointer::default(), problem))
+}
+
+fn refuse_nulls(value: &Value, nulls: bool) -> Result<(), Fault> {
     let mut pointer = Pointer::default();
-    if has_null_member(value, &mut pointer) {
+    if nulls && has_null_member(value, &mut pointer) {
         return Err(Fault::new(pointer, Problem::NullMember));
     }
     Ok(())
+}
+
+/// Walks through a value; whether there is a member that is null. Only where a bound is broken is it walked again, to
+/// find the place: nearly every value is within its bounds.
+fn walk(value: &Value, bounds: &Bounds) -> Result<bool, Fault> {
+    let mut count = Count { bounds, members: 0, nulls: false };
+    if count.value(value, 0).is_ok() {
+        return Ok(count.nulls);
+    }
+    let mut walk = Walk { bounds, members: 0, pointer: Pointer::default() };
+    walk.value(value, 0).map_err(|problem| Fault::new(walk.pointer, problem))?;
+    Ok(count.nulls)
+}
+
+/// The walk that keeps no account of where it is.
+struct Count<'a> {
+    bounds: &'a Bounds,
+    members: usize,
+    nulls: bool,
+}
+
+impl Count<'_> {
+    fn value(&mut self, value: &Value, depth: usize) -> Result<(), Problem> {
+        match value {
+            Value::Object(members) => {
+                let depth = self.bounds.enter(depth)?;
+                for (name, member) in members {
+                    self.bounds.member(name, &mut self.members)?;
+                    self.nulls |= member.is_null();
+                    self.value(member, depth)?;
+                }
+            }
+            Value::Array(elements) => {
+                let depth = self.bounds.enter(depth)?;
+                for element in elements {
+                    self.value(element, depth)?;
+                }
+            }
+            Value::Null | Value::Bool(_) | Value::Number(_) | Value::String(_) => {}
+        }
+        Ok(())
+    }
 }
 
 /// Whether a member is null; if so the pointer stays on it.
@@ -164,19 +238,7 @@ impl Walk<'_> {
     }
 }
 
-/// The length in bytes of the value's compact text, without building the text.
+/// The length in bytes of the value's compact text.
 pub(crate) fn compact_length(value: &Value) -> usize {
-    struct Count(usize);
-
-    impl fmt::Write for Count {
-        fn write_str(&mut self, text: &str) -> fmt::Result {
-            self.0 += text.len();
-            Ok(())
-        }
-    }
-
-    let mut count = Count(0);
-    // Counting cannot fail.
-    let _ = write!(count, "{value}");
-    count.0
+    crate::write(value).len()
 }

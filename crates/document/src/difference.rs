@@ -87,15 +87,23 @@ fn collect(from: Option<&Value>, to: Option<&Value>, at: &mut Pointer, leaves: &
                 at.cut(mark);
             }
         }
-        (Some(Value::Object(only)), None) | (None, Some(Value::Object(only))) if !only.is_empty() => {
-            for (name, value) in only {
+        (Some(only), None) | (None, Some(only)) => self::leaves(only, at, leaves),
+        _ => leaves.push(at.clone()),
+    }
+}
+
+/// Adds the leaves of a value that came or went whole.
+pub(crate) fn leaves(only: &Value, at: &mut Pointer, found: &mut Vec<Pointer>) {
+    match only {
+        Value::Object(members) if !members.is_empty() => {
+            for (name, value) in members {
                 let mark = at.mark();
                 at.push(name);
-                collect(Some(value), None, at, leaves);
+                leaves(value, at, found);
                 at.cut(mark);
             }
         }
-        _ => leaves.push(at.clone()),
+        _ => found.push(at.clone()),
     }
 }
 

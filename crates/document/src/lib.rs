@@ -2,7 +2,7 @@
 //!
 //! A fixture's desired and reported state are JSON objects. This crate says which text is such a
 //! document ([`parse()`], [`check_document`]), how an edit changes it ([`merge()`] for RFC 7396,
-//! [`apply`] for RFC 6902), what the edit was ([`difference()`], [`changed`], [`touches`]) and
+//! [`apply`] for RFC 6902), what the edit was ([`difference()`], [`changed`], [`step()`], [`touches`]) and
 //! whether two documents are the same ([`equal()`]). Every fault names its place by an RFC 6901
 //! [`Pointer`].
 //!
@@ -38,10 +38,11 @@ mod parse;
 mod patch;
 mod pointer;
 mod revision;
+mod step;
 mod touch;
 mod without;
 
-pub use bounds::{Bounds, check, check_document};
+pub use bounds::{Bounds, check, check_document, check_written};
 pub use difference::{changed, difference};
 pub use equal::equal;
 pub use fault::{Fault, Problem};
@@ -51,5 +52,6 @@ pub use patch::{MAX_OPERATIONS, PatchFault, apply};
 pub use pointer::{Pointer, PointerFault};
 pub use revision::Revision;
 pub use serde_json::Value;
+pub use step::{Step, merge_step, step};
 pub use touch::touches;
-pub use without::without;
+pub use without::{remove, without};

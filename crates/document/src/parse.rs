@@ -53,7 +53,8 @@ pub fn parse(bytes: &[u8], bounds: &Bounds) -> Result<Value, Fault> {
 /// ```
 #[must_use]
 pub fn write(value: &Value) -> String {
-    value.to_string()
+    // A value has text for names alone, so writing it cannot fail.
+    serde_json::to_string(value).unwrap_or_default()
 }
 
 /// Why and where reading stopped.

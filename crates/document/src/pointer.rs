@@ -65,6 +65,10 @@ impl Pointer {
     /// this index.
     pub fn push(&mut self, token: &str) {
         self.0.push('/');
+        if !token.contains(['~', '/']) {
+            self.0.push_str(token);
+            return;
+        }
         for character in token.chars() {
             match character {
                 '~' => self.0.push_str("~0"),

@@ -23,16 +23,28 @@ use crate::Pointer;
 #[must_use]
 pub fn without(value: &Value, members: &[Pointer]) -> Value {
     let mut copy = value.clone();
-    for pointer in members {
-        let tokens: Vec<Cow<'_, str>> = pointer.tokens().collect();
-        if let [parents @ .., name] = tokens.as_slice() {
-            remove(&mut copy, parents, name);
-        }
-    }
+    remove(&mut copy, members);
     copy
 }
 
-fn remove(value: &mut Value, parents: &[Cow<'_, str>], name: &str) {
+/// Takes the members at these pointers away, as [`without`] leaves them out.
+///
+/// ```
+/// let mut reported = serde_json::json!({"lit": true, "rssi": -61});
+/// document::remove(&mut reported, &["/rssi".parse()?]);
+/// assert_eq!(reported, serde_json::json!({"lit": true}));
+/// # Ok::<(), document::PointerFault>(())
+/// ```
+pub fn remove(value: &mut Value, members: &[Pointer]) {
+    for pointer in members {
+        let tokens: Vec<Cow<'_, str>> = pointer.tokens().collect();
+        if let [parents @ .., name] = tokens.as_slice() {
+            remove_one(value, parents, name);
+        }
+    }
+}
+
+fn remove_one(value: &mut Value, parents: &[Cow<'_, str>], name: &str) {
     let parent = parents.iter().try_fold(value, |value, token| value.as_object_mut()?.get_mut(token.as_ref()));
     if let Some(Value::Object(members)) = parent {
         members.remove(name);

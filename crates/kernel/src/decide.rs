@@ -7,11 +7,12 @@ use jiff::Timestamp;
 
 use crate::change::{Answer, Decision, Publish};
 use crate::command::{Command, Edit, Precondition};
-use crate::edit::{self, Step};
+use crate::edit::{self, Edited, Step};
 use crate::fixture::{Fixture, FixtureKey, Held, Life, Paper};
 use crate::hear;
-use crate::kind::{Kind, Kinds};
+use crate::kind::{Accepted, Kind, Kinds};
 use crate::name::FixtureId;
+use crate::outlook::Outlook;
 use crate::record::Record;
 use crate::rejection::{Advice, Rejection};
 
@@ -68,12 +69,13 @@ pub fn decide(
 
 fn create(id: FixtureId, given: &Value, key: FixtureKey, kinds: &Kinds, now: Timestamp) -> Result<Decision, Rejection> {
     let whole = Record::completed(&id, given);
-    document::check_document(&whole).map_err(|fault| Rejection::from_fault(&fault))?;
+    let text = edit::written(&whole)?;
     let record = Record::read(&id, &whole).map_err(Rejection::Invalid)?;
     kinds.get(&record.kind).ok_or_else(|| kinds.unknown(&record.kind))?;
     let empty = Held::empty(now);
-    let step = edit::step(Paper::Fixture, &empty, &empty.value(), &whole, now)
+    let made = document::step(&empty.value(), &whole)
         .ok_or_else(|| Rejection::invalid(Pointer::default(), "the record is empty", "give at least a title"))?;
+    let step = Step::of(Paper::Fixture, &empty, made, text, now);
     let fixture = Fixture {
         key,
         id,
@@ -108,16 +110,16 @@ fn edit_record(
 ) -> Result<Decision, Rejection> {
     let held = &fixture.record_held;
     require(precondition, held.revision)?;
-    let before = held.value();
-    let after = edit::edited(&before, edit)?;
-    document::check_document(&after).map_err(|fault| Rejection::from_fault(&fault))?;
+    let Edited { after, step } = edit::edited(held.value(), edit)?;
+    let text = edit::written(&after)?;
     let record = Record::read(&fixture.id, &after).map_err(Rejection::Invalid)?;
-    let Some(step) = edit::step(Paper::Fixture, held, &before, &after, now) else {
+    let Some(made) = step else {
         let answer = Answer { revision: held.revision, ..Answer::default() };
         return Ok(Decision::unchanged(fixture.clone(), answer));
     };
     let advice =
         if record.kind == fixture.record.kind { Vec::new() } else { changed_kind(fixture, &record, kinds, now)? };
+    let step = Step::of(Paper::Fixture, held, made, text, now);
     let revealed = revealed(fixture, &record, now);
     let mut next = fixture.clone();
     next.record = Arc::new(record);
@@ -153,7 +155,8 @@ fn revealed(fixture: &Fixture, record: &Record, now: Timestamp) -> Option<Step> 
     let reported = fixture.reported.value();
     let before = document::without(&reported, fixture.volatile());
     let after = document::without(&reported, &record.volatile);
-    edit::step(Paper::Reported, &fixture.reported, &before, &after, now)
+    let made = document::step(&before, &after)?;
+    Some(Step::of(Paper::Reported, &fixture.reported, made, document::write(&after).into(), now))
 }
 
 fn is_strip(fixture: &Fixture, kinds: &Kinds) -> bool {
@@ -187,25 +190,29 @@ pub(crate) fn edit_desired(
     {
         return Err(Rejection::NoLooks { id: fixture.id.clone(), kind: fixture.record.kind.clone() });
     }
-    let before = held.value();
-    let after = edit::edited(&before, edit)?;
-    let advice = kinds.accept(&fixture.record.kind, &after, &before, now)?;
-    Ok(match edit::step(Paper::Desired, held, &before, &after, now) {
-        None => Decision::unchanged(fixture.clone(), Answer { revision: held.revision, changed: Vec::new(), advice }),
-        Some(step) => desired_step(fixture, step, advice),
-    })
-}
-
-fn desired_step(fixture: &Fixture, step: Step, advice: Vec<Advice>) -> Decision {
+    let Edited { after, step } = edit::edited(held.value(), edit)?;
+    let kind = &fixture.record.kind;
+    let Some(made) = step else {
+        // nothing changes, but what is worth knowing of the document is said all the same
+        let advice = kinds.read(kind, &after, false, now)?.advice;
+        return Ok(Decision::unchanged(
+            fixture.clone(),
+            Answer { revision: held.revision, changed: Vec::new(), advice },
+        ));
+    };
+    let text = edit::written(&after)?;
+    let overridden_anew = made.patch.get("override").is_some();
+    let Accepted { advice, strip } = kinds.read(kind, &after, overridden_anew, now)?;
+    let step = Step::of(Paper::Desired, held, made, text, now);
     let mut next = fixture.clone();
     next.desired = Arc::new(step.held);
-    next.outlook = Arc::new(OnceLock::new());
+    next.outlook = Arc::new(OnceLock::from(Outlook::of(strip, now)));
     let answer = Answer { revision: step.entry.revision, changed: step.changed, advice };
     let mut decision = Decision::unchanged(next, answer);
     decision.entries.push(step.entry);
     decision.rewritten.push(Paper::Desired);
     decision.publish = Publish::State;
-    decision
+    Ok(decision)
 }
 
 fn delete(fixture: &Fixture, precondition: &Precondition) -> Result<Decision, Rejection> {
@@ -222,7 +229,7 @@ fn delete(fixture: &Fixture, precondition: &Precondition) -> Result<Decision, Re
 
 /// Clears an override whose time is over. Called at the deadline, and at start for what ended meanwhile.
 fn tick(fixture: &Fixture, kinds: &Kinds, now: Timestamp) -> Result<Decision, Rejection> {
-    if fixture.outlook().override_has_ended(now) {
+    if fixture.override_has_ended(now) {
         edit_desired(fixture, Edit::Member("override", None), &Precondition::None, kinds, now)
     } else {
         let answer = Answer { revision: fixture.desired.revision, ..Answer::default() };

@@ -7,7 +7,7 @@ use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
 use crate::message::BootReason;
-use crate::name::FixtureId;
+use crate::name::{FixtureId, KindName};
 use crate::outlook::Outlook;
 use crate::record::Record;
 
@@ -59,6 +59,9 @@ pub struct Held {
     pub at: Timestamp,
     /// The history row that made this revision, if that row is still kept.
     pub head: Option<i64>,
+    /// The merge patch that made this revision from the one before, as compact JSON, shared with the row of history;
+    /// `None` when the document was loaded, or was never written.
+    pub step: Option<Arc<str>>,
     /// Compact JSON, always an object; shared with every answer that carries it.
     pub text: Arc<str>,
 }
@@ -67,7 +70,7 @@ impl Held {
     /// An empty document that was never written.
     #[must_use]
     pub fn empty(at: Timestamp) -> Self {
-        Self { revision: Revision::default(), drift: 0, at, head: None, text: "{}".into() }
+        Self { revision: Revision::default(), drift: 0, at, head: None, step: None, text: "{}".into() }
     }
 
     /// The document as a tree. Text that is held was checked when it was written; should the file have been changed
@@ -130,7 +133,7 @@ pub struct Life {
     /// Since when `alive` says so.
     pub alive_at: Option<Timestamp>,
     /// Its last boot.
-    pub boot: Option<Boot>,
+    pub boot: Option<Arc<Boot>>,
     /// How many boots were heard in all.
     pub boots_heard: u64,
     /// Whether it has booted with nothing since its last report, so that its next report begins from nothing.
@@ -190,7 +193,7 @@ pub struct Fixture {
     pub enrolled_at: Option<Timestamp>,
     /// What is known of its life.
     pub life: Life,
-    /// The desired document read for showing; made once a revision, when first asked for.
+    /// The desired document read for showing: of an edit that was decided since the start, or made when first asked for.
     pub outlook: Arc<OnceLock<Outlook>>,
 }
 
@@ -208,7 +211,9 @@ impl Fixture {
     /// The reported document without the members that the owner named as volatile.
     #[must_use]
     pub fn reported_steady(&self) -> Value {
-        document::without(&self.reported.value(), self.volatile())
+        let mut reported = self.reported.value();
+        document::remove(&mut reported, self.volatile());
+        reported
     }
 
     /// Pointers to the members that change without a history row and do not count for the delta.
@@ -221,37 +226,67 @@ impl Fixture {
     /// neither side, nor does an object in which nothing else is.
     #[must_use]
     pub fn delta(&self) -> Value {
-        let compared = |held: &Held| without_hollow(document::without(&held.value(), self.volatile()), self.volatile());
+        let compared = |held: &Held| {
+            let mut value = held.value();
+            document::remove(&mut value, self.volatile());
+            remove_hollow(&mut value, self.volatile());
+            value
+        };
         document::difference(&compared(&self.reported), &compared(&self.desired))
     }
 
     /// The desired document, read for showing.
     #[must_use]
     pub fn outlook(&self) -> &Outlook {
-        self.outlook.get_or_init(|| Outlook::read(&self.record.kind, &self.desired.value(), self.desired.at))
+        self.outlook.get_or_init(|| self.read_outlook())
     }
 
     /// When something about this fixture changes by time alone, if ever.
     #[must_use]
     pub fn next_deadline(&self, now: Timestamp) -> Option<Timestamp> {
-        self.outlook().next_deadline(now)
+        self.glance(None, |outlook| outlook.next_deadline(now))
+    }
+
+    /// Whether there is an override whose time is over.
+    #[must_use]
+    pub fn override_has_ended(&self, now: Timestamp) -> bool {
+        self.glance(false, |outlook| outlook.override_has_ended(now))
+    }
+
+    /// Asks the outlook about time without keeping it: a look at every fixture of a large house must not fill the
+    /// memory with what nobody else asks for. A document in which nothing depends on time is not even read.
+    fn glance<T>(&self, timeless: T, ask: impl FnOnce(&Outlook) -> T) -> T {
+        match self.outlook.get() {
+            Some(outlook) => ask(outlook),
+            None if TIMELY.iter().all(|member| !self.desired.text.contains(member)) => timeless,
+            None => ask(&self.read_outlook()),
+        }
+    }
+
+    fn read_outlook(&self) -> Outlook {
+        if self.record.kind != KindName::strip() {
+            return Outlook::of(None, self.desired.at);
+        }
+        Outlook::read(&self.record.kind, &self.desired.value(), self.desired.at)
     }
 }
 
+/// The members of a strip's document by which something changes by time alone, as compact JSON has them.
+const TIMELY: [&str; 2] = ["\"override\":", "\"timetable\":"];
+
 /// Takes away the objects on the way to volatile members that hold nothing else.
-fn without_hollow(mut value: Value, volatile: &[Pointer]) -> Value {
+fn remove_hollow(value: &mut Value, volatile: &[Pointer]) {
     for pointer in volatile {
         let mut path = pointer.as_str();
         while let Some((parent, _)) = path.rsplit_once('/').filter(|(parent, _)| !parent.is_empty()) {
             if value.pointer(parent).and_then(Value::as_object).is_none_or(|members| !members.is_empty()) {
                 break;
             }
-            value = match Pointer::try_from(parent) {
-                Ok(parent) => document::without(&value, &[parent]),
+            match Pointer::try_from(parent) {
+                Ok(parent) => document::remove(value, &[parent]),
                 Err(_) => break,
-            };
+            }
             path = parent;
         }
     }
-    value
 }

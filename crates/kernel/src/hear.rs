@@ -3,7 +3,7 @@
 use std::borrow::Cow;
 use std::sync::Arc;
 
-use document::{Pointer, Revision, Value};
+use document::{Pointer, Revision, Step, Value};
 use jiff::Timestamp;
 use serde_json::Map;
 
@@ -87,7 +87,7 @@ fn boot(fixture: &Fixture, boot: Boot, now: Timestamp) -> Decision {
         next.life.wish_n = None;
         next.life.event_n = None;
         next.life.boots_heard = next.life.boots_heard.saturating_add(1);
-        next.life.boot = Some(boot.clone());
+        next.life.boot = Some(Arc::new(boot.clone()));
         next.life.count = next.life.count.wrapping_add(1);
     }
     decision.lived = true;
@@ -125,24 +125,13 @@ fn report(fixture: &Fixture, rev: u64, patch: Option<Value>, now: Timestamp) -> 
     if rev < fixture.life.applied {
         return Ok(heard(fixture, now));
     }
-    let before = fixture.reported.value();
     // without a patch, what it has is known only while the revision that it took is the current one
     let known = patch.is_some() || rev == current;
-    let after = match patch {
-        // after a boot with nothing it reports from nothing: a merge patch could not say what it no longer knows of
-        Some(patch) if fixture.life.fresh => document::merged(&Value::Object(serde_json::Map::new()), &patch),
-        Some(patch) => document::merged(&before, &patch),
-        // taken as given: it can only be mirrored while the revision that was taken is the current one
-        None if rev == current => taken_as_given(fixture, &before),
-        None => before.clone(),
+    let (mut after, made) = reported(fixture, patch, rev == current);
+    let text = match &made {
+        Some(_) => Some(written(&after)?),
+        None => None,
     };
-    document::check_document(&after).map_err(|fault| {
-        Rejection::Message(Finding::new(
-            Pointer::default().child("patch").join(&fault.pointer),
-            format!("the reported document would break a bound: {}", fault.problem),
-            fault.problem.advice(),
-        ))
-    })?;
     let mut decision = heard(fixture, now);
     let Some(next) = &mut decision.fixture else { return Ok(decision) };
     if next.life.applied != rev || (next.life.fresh && known) {
@@ -152,29 +141,84 @@ fn report(fixture: &Fixture, rev: u64, patch: Option<Value>, now: Timestamp) -> 
         next.life.count = next.life.count.wrapping_add(1);
         decision.lived = true;
     }
-    let volatile = fixture.volatile();
-    let (steady_before, steady_after) = (document::without(&before, volatile), document::without(&after, volatile));
-    if let Some(step) = edit::step(Paper::Reported, &fixture.reported, &steady_before, &steady_after, now) {
-        let mut held = step.held;
-        held.text = document::write(&after).into();
-        decision.entries.push(step.entry);
-        decision.answer.changed = step.changed;
-        decision.rewritten.push(Paper::Reported);
-        next.reported = Arc::new(held);
-    } else if !document::equal(&before, &after) {
+    if let (Some(made), Some(text)) = (made, text) {
         let held = &*fixture.reported;
-        next.reported =
-            Arc::new(Held { drift: held.drift.wrapping_add(1), text: document::write(&after).into(), ..held.clone() });
+        match steady(fixture, made, &after) {
+            Some(made) => {
+                let told = steady_text(fixture.volatile(), &mut after, &text);
+                let step = edit::Step::of(Paper::Reported, held, made, told, now);
+                decision.entries.push(step.entry);
+                decision.answer.changed = step.changed;
+                next.reported = Arc::new(Held { text, ..step.held });
+            }
+            None => next.reported = Arc::new(Held { drift: held.drift.wrapping_add(1), text, ..held.clone() }),
+        }
         decision.rewritten.push(Paper::Reported);
     }
     decision.answer.revision = next.reported.revision;
     Ok(decision)
 }
 
+/// The reported document after a report, and what changed in it.
+fn reported(fixture: &Fixture, patch: Option<Value>, current: bool) -> (Value, Option<Step>) {
+    let mut before = fixture.reported.value();
+    let after = match patch {
+        // after a boot with nothing it reports from nothing: a merge patch could not say what it no longer knows of
+        Some(patch) if fixture.life.fresh => document::merged(&Value::Object(Map::new()), &patch),
+        Some(patch) => {
+            let made = document::merge_step(&mut before, &patch);
+            return (before, made);
+        }
+        // taken as given: it can only be mirrored while the revision that was taken is the current one
+        None if current => taken_as_given(fixture, &before),
+        None => return (before, None),
+    };
+    let made = document::step(&before, &after);
+    (after, made)
+}
+
+fn written(after: &Value) -> Result<Arc<str>, Rejection> {
+    document::check_written(after).map(Arc::from).map_err(|fault| {
+        Rejection::Message(Finding::new(
+            Pointer::default().child("patch").join(&fault.pointer),
+            format!("the reported document would break a bound: {}", fault.problem),
+            fault.problem.advice(),
+        ))
+    })
+}
+
+/// What is left of a step when the volatile members do not count; `None` when nothing is.
+fn steady(fixture: &Fixture, mut made: Step, after: &Value) -> Option<Step> {
+    let volatile = fixture.volatile();
+    let touched = |pointer: &&Pointer| document::touches(&made.patch, pointer);
+    let touched: Vec<Pointer> = volatile.iter().filter(touched).cloned().collect();
+    if touched.is_empty() {
+        return Some(made);
+    }
+    if touched.iter().any(|pointer| pointer.tokens().count() > 1) {
+        // what holds a volatile member may have come or gone with it: only the documents tell
+        return document::step(&fixture.reported_steady(), &document::without(after, volatile));
+    }
+    document::remove(&mut made.patch, &touched);
+    document::remove(&mut made.inverse, &touched);
+    made.changed.retain(|place| !touched.iter().any(|volatile| volatile.is_prefix_of(place)));
+    (!made.changed.is_empty()).then_some(made)
+}
+
+/// The text of the document without its volatile members. What has none is not written anew.
+fn steady_text(volatile: &[Pointer], after: &mut Value, text: &Arc<str>) -> Arc<str> {
+    if volatile.iter().all(|pointer| pointer.resolve(after).is_none()) {
+        return Arc::clone(text);
+    }
+    document::remove(after, volatile);
+    document::write(after).into()
+}
+
 /// The desired document with the volatile members that the fixture reported kept beside it.
 fn taken_as_given(fixture: &Fixture, before: &Value) -> Value {
     let volatile = fixture.volatile();
-    let mut after = document::without(&fixture.desired.value(), volatile);
+    let mut after = fixture.desired.value();
+    document::remove(&mut after, volatile);
     for pointer in volatile {
         let path: Vec<_> = pointer.tokens().collect();
         if let (Some(after), Some(before)) = (after.as_object_mut(), before.as_object()) {
@@ -240,13 +284,12 @@ fn wish(
     if !is_news(fixture.life.wish_n, n) {
         return Ok(heard(fixture, now));
     }
-    let before = fixture.desired.value();
-    let mut after = before.clone();
+    let mut after = fixture.desired.value();
     if let Some(lit) = lit {
-        after = edit::edited(&after, Edit::Member("lit", Some(Value::Bool(lit))))?;
+        after = edit::edited(after, Edit::Member("lit", Some(Value::Bool(lit))))?.after;
     }
     if let Some(wished) = owners_override {
-        after = edit::edited(&after, Edit::Member("override", wished.map(without_null_until)))?;
+        after = edit::edited(after, Edit::Member("override", wished.map(without_null_until)))?.after;
     }
     if !fixture.outlook().has_looks() {
         return Err(Rejection::NoLooks { id: fixture.id.clone(), kind: fixture.record.kind.clone() });

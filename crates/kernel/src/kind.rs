@@ -54,6 +54,15 @@ pub enum Kind {
     },
 }
 
+/// What a kind makes of a document that it accepts.
+#[derive(Debug, Default)]
+pub(crate) struct Accepted {
+    /// What is worth knowing.
+    pub(crate) advice: Vec<Advice>,
+    /// The document as a strip's, where it is one.
+    pub(crate) strip: Option<Strip>,
+}
+
 /// All kinds that this house knows.
 #[derive(Debug)]
 pub struct Kinds(BTreeMap<KindName, Kind>);
@@ -113,12 +122,30 @@ impl Kinds {
         now: Timestamp,
     ) -> Result<Vec<Advice>, Rejection> {
         document::check_document(desired).map_err(|fault| Rejection::from_fault(&fault))?;
+        let overridden_anew = match (desired.get("override"), before.get("override")) {
+            (Some(after), Some(before)) => !document::equal(after, before),
+            _ => true,
+        };
+        Ok(self.read(kind, desired, overridden_anew, now)?.advice)
+    }
+
+    /// Reads a desired document within its bounds as its kind does. Only an override that was set anew is asked whether
+    /// its time has passed.
+    pub(crate) fn read(
+        &self,
+        kind: &KindName,
+        desired: &Value,
+        overridden_anew: bool,
+        now: Timestamp,
+    ) -> Result<Accepted, Rejection> {
         match self.get(kind).ok_or_else(|| self.unknown(kind))? {
-            Kind::Free => Ok(Vec::new()),
+            Kind::Free => Ok(Accepted::default()),
             Kind::Strip => {
                 let (strip, advice) = Strip::read(desired).map_err(Rejection::Invalid)?;
-                strip.check_times(desired, before, now).map_err(Rejection::Invalid)?;
-                Ok(advice)
+                if overridden_anew {
+                    strip.check_override(now).map_err(Rejection::Invalid)?;
+                }
+                Ok(Accepted { advice, strip: Some(strip) })
             }
             Kind::Owner { validator, .. } => {
                 let findings: Vec<_> = validator
@@ -130,7 +157,7 @@ impl Kinds {
                         Finding::new(pointer, text, format!("write what the schema of the kind {kind} allows here"))
                     })
                     .collect();
-                if findings.is_empty() { Ok(Vec::new()) } else { Err(Rejection::Invalid(findings)) }
+                if findings.is_empty() { Ok(Accepted::default()) } else { Err(Rejection::Invalid(findings)) }
             }
         }
     }

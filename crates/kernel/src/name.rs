@@ -2,7 +2,7 @@
 
 use std::fmt;
 use std::str::FromStr;
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 
 use serde::{Serialize, Serializer};
 use thiserror::Error;
@@ -103,15 +103,29 @@ impl KindName {
     /// The built-in kind of addressable strips.
     #[must_use]
     pub fn strip() -> Self {
-        Self("strip".into())
+        STRIP.clone()
     }
 
     /// The built-in kind of which only the bounds are checked.
     #[must_use]
     pub fn free() -> Self {
-        Self("free".into())
+        FREE.clone()
+    }
+
+    /// The same name, whose text is that of all fixtures of a built-in kind.
+    pub(crate) fn shared(self) -> Self {
+        if self == *STRIP {
+            Self::strip()
+        } else if self == *FREE {
+            Self::free()
+        } else {
+            self
+        }
     }
 }
+
+static STRIP: LazyLock<KindName> = LazyLock::new(|| KindName("strip".into()));
+static FREE: LazyLock<KindName> = LazyLock::new(|| KindName("free".into()));
 
 #[cfg(test)]
 mod tests {

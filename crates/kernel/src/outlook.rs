@@ -1,21 +1,25 @@
 //! The desired document read for showing: what shows now and what comes.
 
-use almanac::{Change, Plan, Showing, Until};
+use std::collections::BTreeMap;
+
+use almanac::{Change, Override, Plan, Showing, Until};
 use document::Value;
 use jiff::Timestamp;
-use light::Compiled;
+use light::{Compiled, Look};
 
 use crate::name::KindName;
-use crate::strip::Strip;
+use crate::strip::{self, Strip};
 
 /// A desired document, read for showing. Kinds without looks have nothing to show.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Outlook(Option<Looks>);
+pub struct Outlook(Option<Box<Looks>>);
 
 #[derive(Debug, Clone, PartialEq)]
 struct Looks {
-    strip: Strip,
     plan: Plan,
+    looks: BTreeMap<String, Look>,
+    own: Option<Look>,
+    fade_ms: u32,
     edited_at: Timestamp,
 }
 
@@ -37,7 +41,12 @@ impl Outlook {
         if *kind != KindName::strip() {
             return Self(None);
         }
-        Self(Strip::read(desired).ok().map(|(strip, _)| Looks { plan: strip.plan(), strip, edited_at }))
+        Self(Strip::read(desired).ok().map(|(strip, _)| Looks::of(strip, edited_at)))
+    }
+
+    /// The outlook of a document that was read as a strip's, or of one of a kind without looks.
+    pub(crate) fn of(strip: Option<Strip>, edited_at: Timestamp) -> Self {
+        Self(strip.map(|strip| Looks::of(strip, edited_at)))
     }
 
     /// Whether there are looks to show at all.
@@ -51,8 +60,8 @@ impl Outlook {
     pub fn shown(&self, now: Timestamp) -> Option<ShownLook> {
         let looks = self.0.as_ref()?;
         let showing = almanac::showing(&looks.plan, looks.edited_at, now);
-        let compiled = looks.strip.look(&showing.look).compile();
-        Some(ShownLook { showing, compiled, fade_ms: looks.strip.fade.milliseconds() })
+        let compiled = looks.look(&showing.look).map_or_else(|| Look::dark().compile(), Look::compile);
+        Some(ShownLook { showing, compiled, fade_ms: looks.fade_ms })
     }
 
     /// The changes of showing between two instants; the first one covers `from`. Empty for kinds without looks.
@@ -71,6 +80,25 @@ impl Outlook {
     #[must_use]
     pub fn override_has_ended(&self, now: Timestamp) -> bool {
         let Some(looks) = &self.0 else { return false };
-        matches!(&looks.strip.owners_override, Some(o) if matches!(o.until, Until::At(until) if until <= now))
+        matches!(&looks.plan.owners_override, Some(o) if matches!(o.until, Until::At(until) if until <= now))
+    }
+}
+
+impl Looks {
+    /// Takes over what the strip was read into: nothing is copied.
+    fn of(strip: Strip, edited_at: Timestamp) -> Box<Self> {
+        let Strip { lit, default, fade, looks, timetable, owners_override, floor: _ } = strip;
+        let (owners_override, own) = match owners_override {
+            Some(held) => (Some(Override { look: held.name, until: held.until }), held.look),
+            None => (None, None),
+        };
+        let plan = Plan { lit, default, owners_override, timetable };
+        Box::new(Self { plan, looks, own, fade_ms: fade.milliseconds(), edited_at })
+    }
+
+    /// The look of that name; `None` for `dark`.
+    fn look(&self, name: &str) -> Option<&Look> {
+        let own = self.own.as_ref().filter(|_| name == strip::OVERRIDE);
+        own.or_else(|| self.looks.get(name))
     }
 }

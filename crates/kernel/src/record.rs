@@ -1,5 +1,7 @@
 //! The record of a fixture: everything the owner says about it that is not its light.
 
+use std::sync::{Arc, LazyLock};
+
 use document::{Pointer, Value};
 use serde_json::{Map, json};
 
@@ -7,7 +9,8 @@ use crate::name::{FixtureId, GroupName, KindName};
 use crate::rejection::Finding;
 
 /// Members that change on their own and are no news, unless the owner names others.
-const VOLATILE: [&str; 2] = ["/rssi", "/uptime"];
+static VOLATILE: LazyLock<Arc<[Pointer]>> =
+    LazyLock::new(|| ["rssi", "uptime"].iter().map(|name| Pointer::default().child(name)).collect());
 
 /// A fixture's record, read from its document.
 #[derive(Debug, Clone, PartialEq)]
@@ -21,11 +24,11 @@ pub struct Record {
     /// Whether it hangs behind a wall switch, so that silence is normal.
     pub switched: bool,
     /// Its own place in place of the site's.
-    pub place: Option<almanac::Place>,
+    pub place: Option<Box<almanac::Place>>,
     /// Members of reported that change without a history row each.
-    pub volatile: Vec<Pointer>,
+    pub volatile: Arc<[Pointer]>,
     /// Free words; at most 4,000 bytes.
-    pub notes: String,
+    pub notes: Box<str>,
 }
 
 impl Record {
@@ -58,8 +61,8 @@ impl Record {
             groups: Vec::new(),
             switched: false,
             place: None,
-            volatile: VOLATILE.iter().filter_map(|text| text.parse().ok()).collect(),
-            notes: String::new(),
+            volatile: Arc::clone(&VOLATILE),
+            notes: Box::default(),
         };
         for (name, value) in members {
             match name.as_str() {
@@ -74,7 +77,7 @@ impl Record {
                     )),
                 },
                 "kind" => match value.as_str().map(str::parse::<KindName>) {
-                    Some(Ok(kind)) => record.kind = kind,
+                    Some(Ok(kind)) => record.kind = kind.shared(),
                     Some(Err(error)) => findings.push(Finding::new(at(name), error.to_string(), "write \"strip\", \"free\" or a kind of your own")),
                     None => findings.push(Finding::new(at(name), "the kind is not a text", "write \"strip\", \"free\" or a kind of your own")),
                 },
@@ -84,16 +87,16 @@ impl Record {
                     None => findings.push(Finding::new(at(name), "switched is neither true nor false", "write true when a wall switch cuts its power")),
                 },
                 "place" => match read_place(value) {
-                    Ok(place) => record.place = Some(place),
+                    Ok(place) => record.place = Some(Box::new(place)),
                     Err((child, text)) => {
                         let place = at(name);
                         let pointer = child.map_or_else(|| place.clone(), |child| place.child(child));
                         findings.push(Finding::new(pointer, text, "write such as {\"latitude\":52.4,\"longitude\":4.9,\"zone\":\"Europe/Amsterdam\"}"));
                     }
                 },
-                "volatile" => record.volatile = read_volatile(&at(name), value, &mut findings),
+                "volatile" => record.volatile = read_volatile(&at(name), value, &mut findings).into(),
                 "notes" => match value.as_str() {
-                    Some(text) if text.len() <= 4000 => text.clone_into(&mut record.notes),
+                    Some(text) if text.len() <= 4000 => record.notes = text.into(),
                     _ => findings.push(Finding::new(at(name), "notes are not a text of at most 4,000 bytes", "shorten them")),
                 },
                 _ => findings.push(Finding::new(

@@ -71,6 +71,8 @@ impl Fixture {
     /// Whether it has applied the newest revision and reports nothing that differs from it.
     #[must_use]
     pub fn is_in_step(&self) -> bool {
-        self.life.applied == self.desired.revision && self.delta().as_object().is_some_and(serde_json::Map::is_empty)
+        self.life.applied == self.desired.revision
+            && (self.reported.text == self.desired.text
+                || self.delta().as_object().is_some_and(serde_json::Map::is_empty))
     }
 }

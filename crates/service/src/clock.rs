@@ -1,13 +1,11 @@
 //! The clock, injected: the system's, or one that a test sets.
 
 use std::sync::{Arc, Mutex, PoisonError};
-use std::time::Duration;
 
 use jiff::Timestamp;
 use tokio::sync::Notify;
 
-/// How long a sleep lasts at most before the clock is looked at again: wall clocks step, and a laptop sleeps.
-const LOOK_AGAIN: Duration = Duration::from_secs(30);
+use crate::wall_timer;
 
 /// Where the time comes from. Times are whole milliseconds, as the database keeps them.
 #[derive(Debug, Clone, Default)]
@@ -49,14 +47,10 @@ impl Clock {
         }
     }
 
-    /// Waits until that time, or until the clock should be looked at again, whichever comes first.
+    /// Waits until that time, or until the clock was set, whichever comes first: look at it again.
     pub async fn until(&self, when: Timestamp) {
         match self {
-            Self::System => {
-                let left = when.duration_since(self.now());
-                let left = Duration::try_from(left).unwrap_or(Duration::ZERO);
-                tokio::time::sleep(left.min(LOOK_AGAIN)).await;
-            }
+            Self::System => wall_timer::until(when, self.now()).await,
             Self::Manual(clock) => {
                 let notified = clock.0.1.notified();
                 if self.now() < when {

@@ -16,6 +16,7 @@ mod scheduler;
 mod secrets;
 mod service;
 mod settling;
+mod wall_timer;
 
 pub use care::{Care, run_care};
 pub use clock::Clock;

@@ -86,7 +86,7 @@ async fn wait(service: &Service, next: Option<Timestamp>) {
 /// When to look at a fixture next. An override that has ended already is due at once: its end may have passed between
 /// the commit that set it and the hint of that commit.
 fn deadline(fixture: &Fixture, now: Timestamp) -> Option<Timestamp> {
-    if fixture.outlook().override_has_ended(now) { Some(now) } else { fixture.next_deadline(now) }
+    if fixture.override_has_ended(now) { Some(now) } else { fixture.next_deadline(now) }
 }
 
 async fn look_at_all(service: &Service, deadlines: &mut Deadlines) {
@@ -98,7 +98,7 @@ async fn look_at_all(service: &Service, deadlines: &mut Deadlines) {
 
 /// Clears a fixture's override if it has ended, and sets when to look at the fixture next.
 async fn tick(service: &Service, deadlines: &mut Deadlines, id: &FixtureId) {
-    let ended = |now| service.house().get(id.as_str()).is_some_and(|fixture| fixture.outlook().override_has_ended(now));
+    let ended = |now| service.house().get(id.as_str()).is_some_and(|fixture| fixture.override_has_ended(now));
     if ended(service.now())
         && let Err(error) = service.execute(Command::Tick { id: id.clone() }, Actor::daemon(), None).await
     {

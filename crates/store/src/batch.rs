@@ -1,19 +1,21 @@
 //! What one commit will write and change: commands are decided one after the other upon what those before them left.
 
 use std::collections::{BTreeMap, HashMap};
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 
 use jiff::Timestamp;
-use kernel::{Command, Decision, Entry, Fixture, FixtureId, FixtureKey, Held, Kinds, Noted, Paper, Publish};
+use kernel::{Command, Decision, Fixture, FixtureId, FixtureKey, Held, Kinds, Noted, Paper, Publish, Way};
 
 use crate::error::ExecuteError;
 use crate::house::House;
 use crate::outbox::Outbox;
 use crate::requests::{KeptAnswer, Once, Requests};
 use crate::rows::{
-    BootRow, DocumentRow, EventRow, FixtureRow, HistoryRow, LifeRow, OutboxRow, RequestRow, SnapshotRow,
+    BootRow, DocumentRow, EventRow, FixtureRow, HistoryRow, LifeRow, OutboxRow, RequestRow, SnapshotRow, as_signed,
+    document_row, fixture_row, life_row,
 };
 use crate::store::{Outcome, Request};
+use crate::unsettled::Parts;
 
 /// A snapshot is written every so many revisions.
 pub(crate) const SNAPSHOT_EVERY: u64 = 64;
@@ -44,16 +46,61 @@ pub(crate) struct Batch {
     numbers: Numbers,
     fixtures: HashMap<FixtureId, Option<Arc<Fixture>>>,
     gone: Vec<FixtureKey>,
-    outbox: BTreeMap<FixtureKey, Option<(FixtureId, i64)>>,
+    outbox: HashMap<FixtureKey, Option<(FixtureId, i64)>>,
+    /// Whether the outbox is written with this commit, since nothing in history asks for what is in it.
+    outbox_now: bool,
+    /// What history tells alone, and the tables of documents and of the outbox are to follow.
+    unsettled: Vec<(FixtureKey, Parts)>,
+    /// In the order in which they were made: an id is free only when the fixture that had it is gone.
     fixture_rows: BTreeMap<FixtureKey, FixtureRow>,
-    documents: BTreeMap<i64, DocumentRow>,
-    lives: BTreeMap<FixtureKey, LifeRow>,
+    /// Documents of which history does not tell all.
+    documents: BTreeMap<i64, Arc<Held>>,
+    lives: BTreeMap<FixtureKey, Arc<Fixture>>,
+    history: Vec<HistoryRow>,
+    snapshots: Vec<SnapshotRow>,
+    boots: Vec<BootRow>,
+    events: Vec<EventRow>,
+    requests: Vec<RequestRow>,
+    remembered: Vec<(String, Once, KeptAnswer)>,
+}
+
+/// The rows of a commit.
+#[derive(Debug)]
+pub(crate) struct Rows {
+    pub(crate) fixtures: Vec<FixtureRow>,
+    pub(crate) documents: Vec<DocumentRow>,
     pub(crate) history: Vec<HistoryRow>,
     pub(crate) snapshots: Vec<SnapshotRow>,
+    pub(crate) lives: Vec<LifeRow>,
     pub(crate) boots: Vec<BootRow>,
     pub(crate) events: Vec<EventRow>,
     pub(crate) requests: Vec<RequestRow>,
-    remembered: Vec<(String, Once, KeptAnswer)>,
+    pub(crate) outbox: Vec<OutboxRow>,
+    /// The keys of fixtures that are taken away.
+    pub(crate) gone: Vec<i64>,
+}
+
+impl Rows {
+    /// Whether there are rows of history and no others.
+    pub(crate) fn is_history_alone(&self) -> bool {
+        self.fixtures.is_empty()
+            && self.documents.is_empty()
+            && self.snapshots.is_empty()
+            && self.lives.is_empty()
+            && self.boots.is_empty()
+            && self.events.is_empty()
+            && self.requests.is_empty()
+            && self.outbox.is_empty()
+            && self.gone.is_empty()
+    }
+}
+
+/// What a commit has changed, once it is true.
+#[derive(Debug)]
+pub(crate) struct Applied {
+    pub(crate) numbers: Numbers,
+    pub(crate) changes: Vec<Changed>,
+    pub(crate) unsettled: Vec<(FixtureKey, Parts)>,
 }
 
 impl Batch {
@@ -62,7 +109,9 @@ impl Batch {
             numbers,
             fixtures: HashMap::new(),
             gone: Vec::new(),
-            outbox: BTreeMap::new(),
+            outbox: HashMap::new(),
+            outbox_now: false,
+            unsettled: Vec::new(),
             fixture_rows: BTreeMap::new(),
             documents: BTreeMap::new(),
             lives: BTreeMap::new(),
@@ -83,8 +132,13 @@ impl Batch {
             && self.history.is_empty()
             && self.boots.is_empty()
             && self.events.is_empty()
-            && self.outbox.is_empty()
             && self.requests.is_empty()
+            && (!self.outbox_now || self.outbox.is_empty())
+    }
+
+    /// Whether history comes to tell something that documents or outbox do not.
+    pub(crate) fn runs_ahead(&self) -> bool {
+        !self.history.is_empty() && !self.unsettled.is_empty()
     }
 
     /// The fixture as the commands so far leave it.
@@ -122,31 +176,19 @@ impl Batch {
             self.requests.push(once.row(request.at, answer.as_ref()));
             self.remembered.push((once.key.clone(), once, answer));
         }
-        let actor = request.actor;
-        let outcome = self.gather(&id, before.as_deref(), decision, |entry, row| {
-            row.by = Arc::clone(&actor.by);
-            row.via = actor.via.as_str();
-            row.cause.clone_from(&request.cause);
-            row.at = request.at.as_millisecond();
-            debug_assert!(entry.revision.get() > 0);
-        });
-        Ok(outcome)
+        let signed =
+            Signed { by: request.actor.by, via: word(request.actor.via), cause: request.cause, at: request.at };
+        Ok(self.gather(id, before.as_deref(), decision, &signed))
     }
 
-    fn gather(
-        &mut self,
-        id: &FixtureId,
-        before: Option<&Fixture>,
-        decision: Decision,
-        sign: impl Fn(&Entry, &mut HistoryRow),
-    ) -> Outcome {
+    fn gather(&mut self, id: FixtureId, before: Option<&Fixture>, decision: Decision, signed: &Signed) -> Outcome {
         if decision.is_empty() {
             // at most a sign of life: true in memory, written with the next thing that is worth a write
             if let Some(fixture) = decision.fixture {
                 let heard = before.is_none_or(|before| before.life != fixture.life);
                 let fixture = Arc::new(fixture);
                 if heard {
-                    self.fixtures.insert(id.clone(), Some(Arc::clone(&fixture)));
+                    self.fixtures.insert(id, Some(Arc::clone(&fixture)));
                 }
                 return Outcome { answer: decision.answer, fixture: Some(fixture), replayed: false };
             }
@@ -158,49 +200,58 @@ impl Batch {
         if before.is_none_or(|before| before.key != key) {
             self.numbers.fixture = self.numbers.fixture.max(key.0);
         }
-        for entry in &decision.entries {
+        let mut parts = Parts::default();
+        // the row of history that asks for what is to be published: by it, a replay finds the same ticket
+        let mut asked = None;
+        for entry in decision.entries {
             self.numbers.history += 1;
             let row = self.numbers.history;
             let slot = slot(key, entry.paper);
             let prev = before.and_then(|before| before.held(entry.paper).head);
-            let mut history = HistoryRow {
+            let (revision, at) = (as_signed(entry.revision.get()), signed.at.as_millisecond());
+            if entry.revision.get().is_multiple_of(SNAPSHOT_EVERY) {
+                self.snapshots.push(SnapshotRow { slot, revision, at, history: row, body: entry.after });
+            }
+            self.history.push(HistoryRow {
                 id: row,
                 slot,
-                revision: signed(entry.revision.get()),
-                at: 0,
-                by: "".into(),
-                via: "",
-                cause: None,
-                patch: Arc::clone(&entry.patch),
-                inverse: Arc::clone(&entry.inverse),
+                revision,
+                at,
+                by: Arc::clone(&signed.by),
+                via: Arc::clone(&signed.via),
+                cause: signed.cause.clone(),
+                patch: entry.patch,
+                inverse: entry.inverse,
                 prev,
-            };
-            sign(entry, &mut history);
-            if entry.revision.get().is_multiple_of(SNAPSHOT_EVERY) {
-                self.snapshots.push(SnapshotRow {
-                    slot,
-                    revision: history.revision,
-                    at: history.at,
-                    history: row,
-                    body: Arc::clone(&entry.after),
-                });
+            });
+            if entry.paper != Paper::Reported {
+                asked = Some(row);
             }
-            self.history.push(history);
             if let Some(after) = &mut after {
                 set_head(after, entry.paper, row);
+                parts = parts.and(Parts::paper(entry.paper));
             }
         }
         if let Some(noted) = decision.noted {
             self.note(key, noted, after.as_ref());
         }
+        if decision.publish != Publish::Nothing {
+            self.outbox.insert(key, Some((id.clone(), asked.unwrap_or(self.numbers.history))));
+            parts = parts.and(Parts::OUTBOX);
+            self.outbox_now |= asked.is_none();
+        }
+        let after = after.map(Arc::new);
         match &after {
             Some(fixture) => {
-                for paper in &decision.rewritten {
-                    let slot = slot(key, *paper);
-                    self.documents.insert(slot, document_row(slot, fixture.held(*paper)));
+                for paper in decision.rewritten {
+                    let told = parts.has(Parts::paper(paper));
+                    if !told || !before.is_none_or(|before| is_told_whole(paper, before, fixture)) {
+                        parts = parts.without(Parts::paper(paper));
+                        self.documents.insert(slot(key, paper), Arc::clone(fixture.held(paper)));
+                    }
                 }
                 if decision.lived || self.lives.contains_key(&key) {
-                    self.lives.insert(key, life_row(fixture));
+                    self.lives.insert(key, Arc::clone(fixture));
                 }
                 if before.is_none() || decision.enrolled.is_some() {
                     self.fixture_rows.insert(key, fixture_row(fixture, None, decision.enrolled.flatten()));
@@ -208,8 +259,7 @@ impl Batch {
             }
             None => {
                 if let Some(before) = before {
-                    let at = self.history.last().map(|row| row.at);
-                    let mut row = fixture_row(before, at.or(Some(0)), None);
+                    let mut row = fixture_row(before, Some(signed.at.as_millisecond()), None);
                     row.secret = None;
                     row.enrolled = None;
                     self.fixture_rows.insert(key, row);
@@ -221,11 +271,10 @@ impl Batch {
                 }
             }
         }
-        if decision.publish != Publish::Nothing {
-            self.outbox.insert(key, Some((id.clone(), self.numbers.history)));
+        if parts != Parts::default() {
+            self.unsettled.push((key, parts));
         }
-        let after = after.map(Arc::new);
-        self.fixtures.insert(id.clone(), after.clone());
+        self.fixtures.insert(id, after.clone());
         Outcome { answer: decision.answer, fixture: after, replayed: false }
     }
 
@@ -235,19 +284,20 @@ impl Batch {
                 fixture: key.0,
                 at: boot.at.as_millisecond(),
                 reason: boot.reason.as_str(),
-                have: signed(boot.have),
+                have: as_signed(boot.have),
                 firmware: boot.firmware,
-                boots: boot.boots.map(signed),
+                boots: boot.boots.map(as_signed),
                 rssi: boot.rssi,
             }),
             Noted::Event { event, n } => {
                 let at = after.and_then(|f| f.life.heard).unwrap_or(Timestamp::UNIX_EPOCH);
-                self.events.push(EventRow { fixture: key.0, at: at.as_millisecond(), event, n: signed(n) });
+                self.events.push(EventRow { fixture: key.0, at: at.as_millisecond(), event, n: as_signed(n) });
             }
         }
     }
 
-    /// Clears a row of the outbox that the broker has acknowledged, if nothing newer came since.
+    /// Clears a row of the outbox that the broker has acknowledged, if nothing newer came since. That alone is worth no
+    /// commit: after a kill it is published once more.
     pub(crate) fn published(&mut self, key: FixtureKey, ticket: i64, outbox: &Outbox) {
         let current = match self.outbox.get(&key) {
             Some(row) => row.as_ref().map(|(_, ticket)| *ticket),
@@ -255,57 +305,77 @@ impl Batch {
         };
         if current == Some(ticket) {
             self.outbox.insert(key, None);
+            self.unsettled.push((key, Parts::OUTBOX));
         }
     }
 
     /// Has every fixture of the house published anew, under one ticket that no earlier acknowledgement can know.
     pub(crate) fn publish_all(&mut self, house: &House) {
         self.numbers.history += 1;
+        self.outbox_now = true;
         for fixture in house.all() {
             self.outbox.insert(fixture.key, Some((fixture.id.clone(), self.numbers.history)));
         }
     }
 
-    pub(crate) fn fixture_rows(&self) -> Vec<FixtureRow> {
-        self.fixture_rows.values().cloned().collect()
-    }
-
-    pub(crate) fn document_rows(&self) -> Vec<DocumentRow> {
-        self.documents.values().cloned().collect()
-    }
-
-    pub(crate) fn life_rows(&self) -> Vec<LifeRow> {
-        self.lives.values().cloned().collect()
-    }
-
-    /// Outbox rows to set, and fixtures whose row to clear.
-    pub(crate) fn outbox_rows(&self) -> (Vec<OutboxRow>, Vec<i64>) {
-        let mut set = Vec::new();
-        let mut clear = Vec::new();
-        for (key, row) in &self.outbox {
-            match row {
-                Some((_, ticket)) => set.push(OutboxRow { fixture: key.0, ticket: *ticket }),
-                None => clear.push(key.0),
-            }
+    /// Takes out the rows to write.
+    pub(crate) fn rows(&mut self) -> Rows {
+        let outbox = if self.outbox_now {
+            let due = self.outbox.iter().filter_map(|(key, row)| Some((key, row.as_ref()?.1)));
+            due.map(|(key, ticket)| OutboxRow { fixture: key.0, ticket }).collect()
+        } else {
+            Vec::new()
+        };
+        Rows {
+            fixtures: std::mem::take(&mut self.fixture_rows).into_values().collect(),
+            documents: self.documents.iter().map(|(slot, held)| document_row(*slot, held)).collect(),
+            history: std::mem::take(&mut self.history),
+            snapshots: std::mem::take(&mut self.snapshots),
+            lives: self.lives.values().map(|fixture| life_row(fixture)).collect(),
+            boots: std::mem::take(&mut self.boots),
+            events: std::mem::take(&mut self.events),
+            requests: std::mem::take(&mut self.requests),
+            outbox,
+            gone: self.gone.iter().map(|key| key.0).collect(),
         }
-        (set, clear)
     }
 
-    /// The keys of fixtures that are taken away.
-    pub(crate) fn gone(&self) -> Vec<i64> {
-        self.gone.iter().map(|key| key.0).collect()
-    }
-
-    /// Lets it be true, after the commit. Gives back the numbers and the fixtures that changed.
-    pub(crate) fn apply(self, house: &House, outbox: &Outbox, requests: &mut Requests) -> (Numbers, Vec<Changed>) {
+    /// Lets it be true, after the commit.
+    pub(crate) fn apply(self, house: &House, outbox: &Outbox, requests: &mut Requests) -> Applied {
         for (key, once, answer) in self.remembered {
             requests.remember(key, once, answer);
         }
         let changes: Vec<_> = self.fixtures.into_iter().collect();
         house.swap(self.gone, changes.iter().cloned());
         outbox.swap(self.outbox);
-        (self.numbers, changes)
+        Applied { numbers: self.numbers, changes, unsettled: self.unsettled }
     }
+}
+
+/// Who stands in history for a change, and when.
+struct Signed {
+    by: Arc<str>,
+    via: Arc<str>,
+    cause: Option<Arc<str>>,
+    at: Timestamp,
+}
+
+/// The word for a way, made once.
+fn word(way: Way) -> Arc<str> {
+    static WORDS: LazyLock<[Arc<str>; Way::ALL.len()]> = LazyLock::new(|| Way::ALL.map(|way| way.as_str().into()));
+    WORDS.get(way as usize).map_or_else(|| way.as_str().into(), Arc::clone)
+}
+
+/// Whether the step of history, upon the document as it was, leads to the document as it is. What is volatile is in
+/// the document and not in history, so it does not where there may be anything volatile.
+fn is_told_whole(paper: Paper, before: &Fixture, after: &Fixture) -> bool {
+    paper != Paper::Reported
+        || [before, after].into_iter().flat_map(Fixture::volatile).all(|pointer| {
+            let Some(name) = pointer.tokens().last() else { return false };
+            // the name as it stands in the text; anywhere in it, which may be too careful and never too careless
+            let name = document::write(&document::Value::String(name.into_owned()));
+            !before.reported.text.contains(&name) && !after.reported.text.contains(&name)
+        })
 }
 
 fn set_head(fixture: &mut Fixture, paper: Paper, row: i64) {
@@ -315,51 +385,4 @@ fn set_head(fixture: &mut Fixture, paper: Paper, row: i64) {
         Paper::Reported => &mut fixture.reported,
     };
     Arc::make_mut(held).head = Some(row);
-}
-
-/// SQLite's integers are signed; counts here stay far below the edge.
-pub(crate) fn signed(n: u64) -> i64 {
-    i64::try_from(n).unwrap_or(i64::MAX)
-}
-
-fn document_row(slot: i64, held: &Held) -> DocumentRow {
-    DocumentRow {
-        slot,
-        revision: signed(held.revision.get()),
-        drift: signed(held.drift),
-        at: held.at.as_millisecond(),
-        head: held.head,
-        body: Arc::clone(&held.text),
-    }
-}
-
-fn life_row(fixture: &Fixture) -> LifeRow {
-    let life = &fixture.life;
-    LifeRow {
-        fixture: fixture.key.0,
-        applied: signed(life.applied.get()),
-        applied_at: life.applied_at.map(Timestamp::as_millisecond),
-        heard: life.heard.map(Timestamp::as_millisecond),
-        alive: life.alive,
-        alive_at: life.alive_at.map(Timestamp::as_millisecond),
-        boot: life.boot.as_ref().and_then(|boot| serde_json::to_string(boot).ok()),
-        boots_heard: signed(life.boots_heard),
-        fresh: life.fresh,
-        doubted: life.doubted,
-        wish_n: life.wish_n.map(signed),
-        event_n: life.event_n.map(signed),
-        count: signed(life.count),
-    }
-}
-
-fn fixture_row(fixture: &Fixture, deleted: Option<i64>, broker_line: Option<Arc<str>>) -> FixtureRow {
-    FixtureRow {
-        key: fixture.key.0,
-        id: fixture.id.to_string(),
-        created: fixture.created.as_millisecond(),
-        deleted,
-        secret: fixture.secret.as_ref().map(|hash| hash.0.as_bytes().to_vec()),
-        enrolled: fixture.enrolled_at.map(Timestamp::as_millisecond),
-        broker_line,
-    }
 }

@@ -8,6 +8,7 @@ use sqlx::{AssertSqlSafe, Connection, Row as _, SqliteConnection};
 
 use crate::error::StoreError;
 use crate::schema::{self, APPLICATION};
+use crate::unsettled::SETTLED;
 
 /// Writes a database as SQL text. `told` hears how many rows are written so far, now and then.
 ///
@@ -38,6 +39,19 @@ async fn write(
     .await
     .map_err(reading())?;
     writeln!(out, "PRAGMA foreign_keys = OFF;\nPRAGMA application_id = {APPLICATION};\nBEGIN;").map_err(writing)?;
+    let settled: Option<(String,)> = sqlx::query_as("SELECT value FROM setting WHERE name = ?")
+        .bind(SETTLED)
+        .fetch_optional(&mut *transaction)
+        .await
+        .map_err(reading())?;
+    if let Some(row) = settled.and_then(|(row,)| row.parse::<i64>().ok()) {
+        // told for those who read it by other means; a restore brings the documents up to history by itself
+        writeln!(
+            out,
+            "-- Documents and outbox are as of row {row} of history; the patches of later rows follow upon them."
+        )
+        .map_err(writing)?;
+    }
     let mut rows = 0_u64;
     for (_, table, sql) in schema.iter().filter(|(kind, ..)| kind == "table") {
         writeln!(out, "{sql};").map_err(writing)?;

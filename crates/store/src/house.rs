@@ -11,7 +11,7 @@ use crate::batch::Changed;
 #[derive(Debug, Default)]
 struct Rooms {
     by_id: BTreeMap<FixtureId, Arc<Fixture>>,
-    by_key: HashMap<FixtureKey, FixtureId>,
+    by_key: HashMap<FixtureKey, Arc<Fixture>>,
 }
 
 /// Every fixture as of the last commit. Reading never waits for the disk.
@@ -24,6 +24,12 @@ impl House {
         self.0.read().unwrap_or_else(PoisonError::into_inner)
     }
 
+    /// A house of these fixtures, laid close together.
+    pub(crate) fn of(fixtures: Vec<(FixtureId, Arc<Fixture>)>) -> Self {
+        let by_key = fixtures.iter().map(|(_, fixture)| (fixture.key, Arc::clone(fixture))).collect();
+        Self(RwLock::new(Rooms { by_id: fixtures.into_iter().collect(), by_key }))
+    }
+
     /// The fixture of that id.
     #[must_use]
     pub fn get(&self, id: &str) -> Option<Arc<Fixture>> {
@@ -33,8 +39,7 @@ impl House {
     /// The fixture of that key.
     #[must_use]
     pub fn by_key(&self, key: FixtureKey) -> Option<Arc<Fixture>> {
-        let rooms = self.read();
-        rooms.by_key.get(&key).and_then(|id| rooms.by_id.get(id)).cloned()
+        self.read().by_key.get(&key).cloned()
     }
 
     /// All fixtures, by id.
@@ -100,7 +105,7 @@ impl House {
         for (id, after) in changes {
             match after {
                 Some(fixture) => {
-                    rooms.by_key.insert(fixture.key, id.clone());
+                    rooms.by_key.insert(fixture.key, Arc::clone(&fixture));
                     rooms.by_id.insert(id, fixture);
                 }
                 None => {

@@ -1,26 +1,28 @@
 //! Reads the house from the database at start.
 
-use std::collections::HashMap;
-use std::sync::{Arc, OnceLock};
+use std::collections::{BTreeMap, HashMap};
+use std::sync::Arc;
 
-use document::{Revision, Value};
+use futures_util::TryStreamExt as _;
+use futures_util::stream::FuturesOrdered;
 use jiff::Timestamp;
-use kernel::{Fixture, FixtureId, FixtureKey, Held, Life, Paper, Record, SecretHash};
+use kernel::{FixtureId, FixtureKey};
 use sqlx::sqlite::SqliteRow;
 use sqlx::{Row as _, SqliteConnection};
 
-use crate::batch::{Numbers, slot};
+use crate::batch::Numbers;
 use crate::error::StoreError;
 use crate::house::House;
 use crate::outbox::Outbox;
+use crate::packed::{KEYS, Packed, Unpacked};
 use crate::requests::{KEPT, Requests};
+use crate::retention::LAST_ROW;
+use crate::tail::Tail;
 use crate::tokens::{Scope, Token, TokenBook};
+use crate::unsettled::{Parts, Unsettled};
 
-/// The last number given to a row of history. The row itself may be retired while a document, a snapshot or the outbox
-/// still names it: given again, it would lead them into a stranger's past.
-const LAST_ROW: &str = "SELECT max(
-    coalesce((SELECT max(id) FROM history), 0), coalesce((SELECT max(ticket) FROM outbox), 0),
-    coalesce((SELECT max(head) FROM document), 0), coalesce((SELECT max(history) FROM snapshot), 0))";
+/// How many packs of rows are read into fixtures at once.
+const AT_ONCE: usize = 16;
 
 /// What was read.
 pub(crate) struct Loaded {
@@ -29,6 +31,7 @@ pub(crate) struct Loaded {
     pub(crate) tokens: Arc<TokenBook>,
     pub(crate) requests: Requests,
     pub(crate) numbers: Numbers,
+    pub(crate) unsettled: Unsettled,
     pub(crate) key: [u8; 32],
 }
 
@@ -54,154 +57,148 @@ pub(crate) fn time(table: &'static str, name: &'static str, key: i64, at: i64) -
     Timestamp::from_millisecond(at).map_err(|error| bad(table, name, key, error))
 }
 
-fn count(table: &'static str, name: &'static str, key: i64, n: i64) -> Result<u64, StoreError> {
+/// A number that is not below zero.
+pub(crate) fn count(table: &'static str, name: &'static str, key: i64, n: i64) -> Result<u64, StoreError> {
     u64::try_from(n).map_err(|_| bad(table, name, key, "it is below zero"))
 }
 
 pub(crate) async fn load(connection: &mut SqliteConnection, now: Timestamp) -> Result<Loaded, StoreError> {
-    let reading = || StoreError::sql("reading the house");
-    let mut documents: HashMap<i64, Held> = HashMap::new();
-    for row in sqlx::query("SELECT slot, revision, drift, at, head, body FROM document")
-        .fetch_all(&mut *connection)
-        .await
-        .map_err(reading())?
-    {
-        let slot: i64 = column(&row, "document", "slot", 0)?;
-        let body: String = column(&row, "document", "body", slot)?;
-        match serde_json::from_str::<Value>(&body) {
-            Ok(Value::Object(_)) => {}
-            Ok(_) => return Err(bad("document", "body", slot, "it is not an object")),
-            Err(error) => return Err(bad("document", "body", slot, error)),
-        }
-        let number = |name| count("document", name, slot, column(&row, "document", name, slot)?);
-        let held = Held {
-            revision: Revision::new(number("revision")?),
-            drift: number("drift")?,
-            at: time("document", "at", slot, column(&row, "document", "at", slot)?)?,
-            head: column(&row, "document", "head", slot)?,
-            text: body.into(),
-        };
-        documents.insert(slot, held);
+    let mut tail = Tail::read(&mut *connection).await?;
+    let Read { house, last_head, mut replayed } = load_house(connection, &mut tail).await?;
+    for key in tail.due.keys() {
+        let parts = replayed.entry(*key).or_default();
+        *parts = parts.and(Parts::OUTBOX);
     }
-    let mut lives = HashMap::new();
-    for row in sqlx::query("SELECT * FROM life").fetch_all(&mut *connection).await.map_err(reading())? {
-        let (key, life) = read_life(&row)?;
-        lives.insert(key, life);
-    }
-    let mut fixtures: Vec<(FixtureId, Option<Arc<Fixture>>)> = Vec::new();
-    let mut names: HashMap<FixtureKey, FixtureId> = HashMap::new();
-    for row in sqlx::query("SELECT key, id, created, deleted, secret, enrolled FROM fixture")
-        .fetch_all(&mut *connection)
-        .await
-        .map_err(reading())?
-    {
-        let key: i64 = column(&row, "fixture", "key", 0)?;
-        let id: String = column(&row, "fixture", "id", key)?;
-        let id: FixtureId = id.parse().map_err(|error: kernel::NameError| bad("fixture", "id", key, error))?;
-        names.insert(FixtureKey(key), id.clone());
-        if column::<Option<i64>>(&row, "fixture", "deleted", key)?.is_none() {
-            let fixture = read_fixture(&row, FixtureKey(key), id.clone(), &mut documents, &mut lives)?;
-            fixtures.push((id, Some(Arc::new(fixture))));
-        }
-    }
-    let house = House::default();
-    house.swap([], fixtures);
+    let due = load_due(connection, &tail).await?;
+    let last_ticket = due.values().copied().max().unwrap_or(0);
     let outbox = Outbox::default();
-    let mut due = Vec::new();
-    for row in sqlx::query("SELECT fixture, ticket FROM outbox").fetch_all(&mut *connection).await.map_err(reading())? {
-        let key: i64 = column(&row, "outbox", "fixture", 0)?;
-        let ticket: i64 = column(&row, "outbox", "ticket", key)?;
-        if let Some(id) = names.get(&FixtureKey(key)) {
-            due.push((FixtureKey(key), Some((id.clone(), ticket))));
-        }
-    }
-    outbox.swap(due);
+    outbox.swap(named(connection, &house, due).await?);
     let tokens = load_tokens(connection).await?;
     let requests = load_requests(connection, now).await?;
     let numbers = Numbers {
-        history: largest(connection, LAST_ROW).await?,
-        fixture: largest(connection, "SELECT coalesce(max(key), 0) FROM fixture").await?,
+        history: last_row(connection).await?.max(last_head).max(last_ticket),
+        fixture: number(connection, "SELECT coalesce(max(key), 0) FROM fixture").await?,
     };
     let key = key(connection).await?;
-    Ok(Loaded { house: Arc::new(house), outbox: Arc::new(outbox), tokens: Arc::new(tokens), requests, numbers, key })
-}
-
-async fn largest(connection: &mut SqliteConnection, sql: &'static str) -> Result<i64, StoreError> {
-    let (number,): (i64,) =
-        sqlx::query_as(sql).fetch_one(connection).await.map_err(StoreError::sql("reading the house"))?;
-    Ok(number)
-}
-
-fn read_fixture(
-    row: &SqliteRow,
-    key: FixtureKey,
-    id: FixtureId,
-    documents: &mut HashMap<i64, Held>,
-    lives: &mut HashMap<i64, Life>,
-) -> Result<Fixture, StoreError> {
-    let created = time("fixture", "created", key.0, column(row, "fixture", "created", key.0)?)?;
-    let mut paper = |paper| documents.remove(&slot(key, paper));
-    let record_held = paper(Paper::Fixture)
-        .ok_or_else(|| bad("document", "slot", slot(key, Paper::Fixture), "the record of a fixture is missing"))?;
-    let mut paper = |name| paper(name).unwrap_or_else(|| Held::empty(created));
-    let (desired, reported) = (paper(Paper::Desired), paper(Paper::Reported));
-    let record = Record::read(&id, &record_held.value()).map_err(|findings| {
-        let text =
-            findings.first().map_or_else(String::new, |finding| format!("{}: {}", finding.pointer, finding.text));
-        bad("document", "body", slot(key, Paper::Fixture), text)
-    })?;
-    let secret: Option<Vec<u8>> = column(row, "fixture", "secret", key.0)?;
-    let secret = match secret {
-        None => None,
-        Some(bytes) => Some(SecretHash(
-            <[u8; 32]>::try_from(bytes.as_slice())
-                .map(Into::into)
-                .map_err(|error| bad("fixture", "secret", key.0, error))?,
-        )),
-    };
-    let enrolled: Option<i64> = column(row, "fixture", "enrolled", key.0)?;
-    Ok(Fixture {
+    Ok(Loaded {
+        house: Arc::new(house),
+        outbox: Arc::new(outbox),
+        tokens: Arc::new(tokens),
+        requests,
+        numbers,
+        unsettled: Unsettled::read(replayed, tail.is_marked),
         key,
-        id,
-        created,
-        record: Arc::new(record),
-        record_held: Arc::new(record_held),
-        desired: Arc::new(desired),
-        reported: Arc::new(reported),
-        secret,
-        enrolled_at: enrolled.map(|at| time("fixture", "enrolled", key.0, at)).transpose()?,
-        life: lives.remove(&key.0).unwrap_or_else(Life::unheard),
-        outlook: Arc::new(OnceLock::new()),
     })
 }
 
-fn read_life(row: &SqliteRow) -> Result<(i64, Life), StoreError> {
-    let key: i64 = column(row, "life", "fixture", 0)?;
-    let at = |name: &'static str| -> Result<Option<Timestamp>, StoreError> {
-        column::<Option<i64>>(row, "life", name, key)?.map(|at| time("life", name, key, at)).transpose()
+/// The fixtures that were read.
+struct Read {
+    house: House,
+    /// The last row of history that a document names.
+    last_head: i64,
+    /// What the end of history has changed.
+    replayed: HashMap<FixtureKey, Parts>,
+}
+
+/// Reads all fixtures: rows are read in order while those before them are made into fixtures.
+async fn load_house(connection: &mut SqliteConnection, tail: &mut Tail) -> Result<Read, StoreError> {
+    let first = number(connection, "SELECT coalesce(min(key), 0) FROM fixture").await?;
+    let last = number(connection, "SELECT coalesce(max(key), -1) FROM fixture").await?;
+    let mut fixtures = Vec::new();
+    let (mut last_head, mut replayed) = (0, HashMap::new());
+    let mut take = |unpacked: Unpacked| {
+        fixtures.extend(unpacked.fixtures);
+        last_head = unpacked.last_head.max(last_head);
+        for (key, parts) in unpacked.replayed {
+            let held: &mut Parts = replayed.entry(key).or_default();
+            *held = held.and(parts);
+        }
     };
-    let number = |name: &'static str| {
-        column::<Option<i64>>(row, "life", name, key)?.map(|n| count("life", name, key, n)).transpose()
-    };
-    let boot: Option<String> = column(row, "life", "boot", key)?;
-    let life = Life {
-        applied: Revision::new(number("applied")?.unwrap_or(0)),
-        applied_at: at("applied_at")?,
-        heard: at("heard")?,
-        alive: column(row, "life", "alive", key)?,
-        alive_at: at("alive_at")?,
-        boot: boot
-            .map(|text| serde_json::from_str(&text))
-            .transpose()
-            .map_err(|error| bad("life", "boot", key, error))?,
-        boots_heard: number("boots_heard")?.unwrap_or(0),
-        fresh: column(row, "life", "fresh", key)?,
-        doubted: column(row, "life", "doubted", key)?,
-        wish_n: number("wish_n")?,
-        event_n: number("event_n")?,
-        count: number("count")?.unwrap_or(0),
-    };
-    Ok((key, life))
+    let mut unpacking = FuturesOrdered::new();
+    let mut from = first;
+    while from <= last {
+        let packed = Packed::read(connection, from).await?;
+        from = from.saturating_add(KEYS);
+        let steps = tail.take_below(from);
+        unpacking.push_back(tokio::task::spawn_blocking(move || packed.unpack(steps)));
+        if unpacking.len() >= AT_ONCE
+            && let Some(unpacked) = unpacking.try_next().await.map_err(fell)?
+        {
+            take(unpacked?);
+        }
+    }
+    while let Some(unpacked) = unpacking.try_next().await.map_err(fell)? {
+        take(unpacked?);
+    }
+    Ok(Read { house: House::of(fixtures), last_head, replayed })
+}
+
+/// The runtime is shutting down.
+fn fell(_: tokio::task::JoinError) -> StoreError {
+    StoreError::Stopped
+}
+
+/// The tickets by fixture of what is to be published.
+async fn load_due(connection: &mut SqliteConnection, tail: &Tail) -> Result<BTreeMap<FixtureKey, i64>, StoreError> {
+    let mut due = BTreeMap::new();
+    let mut rows = sqlx::query("SELECT fixture, ticket FROM outbox").fetch(connection);
+    while let Some(row) = rows.try_next().await.map_err(StoreError::sql("reading the house"))? {
+        let key: i64 = column(&row, "outbox", "fixture", 0)?;
+        due.insert(FixtureKey(key), column(&row, "outbox", "ticket", key)?);
+    }
+    for (key, row) in &tail.due {
+        let ticket = due.entry(*key).or_insert(*row);
+        *ticket = (*row).max(*ticket);
+    }
+    Ok(due)
+}
+
+/// The same with the fixtures' ids; those that are gone are named by their rows.
+async fn named(
+    connection: &mut SqliteConnection,
+    house: &House,
+    due: BTreeMap<FixtureKey, i64>,
+) -> Result<Vec<(FixtureKey, Option<(FixtureId, i64)>)>, StoreError> {
+    let mut named = Vec::with_capacity(due.len());
+    for (key, ticket) in due {
+        let id = match house.by_key(key) {
+            Some(fixture) => Some(fixture.id.clone()),
+            None => gone(connection, key).await?,
+        };
+        if let Some(id) = id {
+            named.push((key, Some((id, ticket))));
+        }
+    }
+    Ok(named)
+}
+
+/// The id of a fixture that is gone.
+async fn gone(connection: &mut SqliteConnection, key: FixtureKey) -> Result<Option<FixtureId>, StoreError> {
+    let row: Option<(String,)> = sqlx::query_as("SELECT id FROM fixture WHERE key = ?")
+        .bind(key.0)
+        .fetch_optional(connection)
+        .await
+        .map_err(StoreError::sql("reading the house"))?;
+    row.map(|(id,)| id.parse().map_err(|error: kernel::NameError| bad("fixture", "id", key.0, error))).transpose()
+}
+
+/// The last number given to a row of history, so far as history tells. The row itself may be retired while a document,
+/// a snapshot or the outbox still names it: given again, it would lead them into a stranger's past.
+async fn last_row(connection: &mut SqliteConnection) -> Result<i64, StoreError> {
+    let last = number(connection, "SELECT coalesce(max(id), 0) FROM history").await?;
+    let kept: Option<(String,)> = sqlx::query_as("SELECT value FROM setting WHERE name = ?")
+        .bind(LAST_ROW)
+        .fetch_optional(connection)
+        .await
+        .map_err(StoreError::sql("reading the house"))?;
+    // one that does not decode is no reason not to serve the house: documents and history tell nearly as much
+    Ok(kept.and_then(|(text,)| text.parse().ok()).unwrap_or(0).max(last))
+}
+
+async fn number(connection: &mut SqliteConnection, sql: &'static str) -> Result<i64, StoreError> {
+    let (number,): (i64,) =
+        sqlx::query_as(sql).fetch_one(connection).await.map_err(StoreError::sql("reading the house"))?;
+    Ok(number)
 }
 
 async fn load_tokens(connection: &mut SqliteConnection) -> Result<TokenBook, StoreError> {

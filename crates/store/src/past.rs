@@ -3,10 +3,13 @@
 use document::Value;
 use jiff::{SignedDuration, Timestamp};
 use kernel::{Fixture, Paper};
+use sqlx::Row as _;
 
-use crate::batch::{SNAPSHOT_EVERY, slot};
+use crate::batch::slot;
 use crate::error::StoreError;
+use crate::rows::as_signed;
 use crate::store::Store;
+use crate::text::Text;
 
 /// A document as it was.
 #[derive(Debug, Clone, PartialEq)]
@@ -20,12 +23,71 @@ pub struct Past {
     pub document: Value,
 }
 
-/// From where the walk goes back.
-struct Anchor {
+macro_rules! walk {
+    ($goes_on:literal) => {
+        concat!(
+            "back (id, revision, at, prev, inverse, step) AS (
+                 SELECT id, revision, at, prev, inverse, 1 FROM history
+                 WHERE id = coalesce((SELECT history FROM anchor), ?3)
+                 UNION ALL
+                 SELECT h.id, h.revision, h.at, h.prev, h.inverse, step + 1 FROM back JOIN history h ON h.id = back.prev
+                 WHERE ",
+            $goes_on,
+            " AND step < ?4
+             )
+             SELECT (SELECT revision || ' ' || at || ' ' || octet_length(body) || ' ' || body FROM anchor),
+                 (SELECT group_concat(id || ' ' || revision || ' ' || at || ' ' || ifnull(prev, '-') || ' '
+                     || octet_length(inverse) || ' ' || inverse, '') FROM back)"
+        )
+    };
+}
+
+/// Rows walked at a time: more than lie between two snapshots.
+const PORTION: i64 = 128;
+
+/// The first snapshot that is not before what is wanted, and the rows back from it (or from a given row, where there is
+/// none) to the one that made what is wanted. One query, and one row as [`Text`] reads it, since each is a crossing to
+/// the connection's thread.
+const WALK_TO_REVISION: &str = concat!(
+    "WITH RECURSIVE anchor AS MATERIALIZED (
+         SELECT revision, at, history, body FROM snapshot WHERE slot = ?1 AND revision >= ?2 ORDER BY revision LIMIT 1
+     ),",
+    walk!("back.revision > ?2")
+);
+const WALK_TO_TIME: &str = concat!(
+    "WITH RECURSIVE anchor AS MATERIALIZED (
+         SELECT revision, at, history, body FROM snapshot WHERE slot = ?1 AND at > ?5 ORDER BY at LIMIT 1
+     ),",
+    walk!("back.at > ?2")
+);
+
+/// What is wanted of the past.
+#[derive(Clone, Copy)]
+enum Wanted {
+    Revision(i64),
+    Time(Timestamp),
+}
+
+impl Wanted {
+    /// Whether this state is wanted: of two, the later. A time is not always known.
+    fn is_reached(self, revision: i64, at: Option<Timestamp>) -> bool {
+        match self {
+            Self::Revision(wanted) => revision <= wanted,
+            Self::Time(when) => at.is_some_and(|at| at <= when),
+        }
+    }
+}
+
+/// A state on the way back.
+struct State {
     revision: i64,
-    at: Timestamp,
+    /// When it came to this revision, as far as the walk has told.
+    at: Option<Timestamp>,
+    /// The row that made it.
     row: Option<i64>,
     document: Value,
+    /// The time of the oldest row that was met.
+    oldest: Option<Timestamp>,
 }
 
 impl Store {
@@ -43,17 +105,7 @@ impl Store {
                 fixture.id
             )));
         }
-        let wanted = i64::try_from(revision).unwrap_or(i64::MAX);
-        let snapshot: Option<(i64, i64, i64, String)> = sqlx::query_as(
-            "SELECT revision, at, history, body FROM snapshot WHERE slot = ? AND revision >= ? ORDER BY revision LIMIT 1",
-        )
-        .bind(slot(fixture.key, paper))
-        .bind(wanted)
-        .fetch_optional(self.readers())
-        .await
-        .map_err(StoreError::sql("reading the past"))?;
-        let anchor = anchor(fixture, paper, snapshot)?;
-        self.walked(anchor, |at_revision, _| at_revision <= wanted).await
+        self.past(fixture, paper, Wanted::Revision(as_signed(revision))).await
     }
 
     /// The document at a time: as the last change not after it left it.
@@ -62,18 +114,7 @@ impl Store {
     /// [`StoreError::NotThere`] before the fixture was made, [`StoreError::Retired`] when history no longer reaches
     /// back to it.
     pub async fn at_time(&self, fixture: &Fixture, paper: Paper, when: Timestamp) -> Result<Past, StoreError> {
-        // clocks step: a day of grace, so that a snapshot is surely after every change that is not after `when`
-        let edge = when.checked_add(SignedDuration::from_hours(24)).unwrap_or(Timestamp::MAX);
-        let snapshot: Option<(i64, i64, i64, String)> = sqlx::query_as(
-            "SELECT revision, at, history, body FROM snapshot WHERE slot = ? AND at > ? ORDER BY at LIMIT 1",
-        )
-        .bind(slot(fixture.key, paper))
-        .bind(edge.as_millisecond())
-        .fetch_optional(self.readers())
-        .await
-        .map_err(StoreError::sql("reading the past"))?;
-        let anchor = anchor(fixture, paper, snapshot)?;
-        let past = self.walked(anchor, |_, at| at.is_some_and(|at| at <= when)).await?;
+        let past = self.past(fixture, paper, Wanted::Time(when)).await?;
         if past.revision == 0 && when < fixture.created {
             let created = fixture.created;
             return Err(StoreError::NotThere(format!("{} was made at {created}, there is nothing before", fixture.id)));
@@ -81,56 +122,75 @@ impl Store {
         Ok(past)
     }
 
-    /// Walks back from an anchor to the first state that is reached, asked by its revision and, where that is known,
-    /// its time.
-    async fn walked(
-        &self,
-        anchor: Anchor,
-        reached: impl Fn(i64, Option<Timestamp>) -> bool,
-    ) -> Result<Past, StoreError> {
-        let portion = usize::try_from(SNAPSHOT_EVERY).unwrap_or(64) + 1;
-        let Anchor { mut revision, at, mut row, mut document } = anchor;
-        let mut at = (revision > 0).then_some(at);
-        let mut oldest = at;
-        'walk: while revision > 0 && !(at.is_some() && reached(revision, at)) {
-            let Some(start) = row else { break };
-            let changes = self.walk_back(start, -1, portion).await?;
-            if changes.is_empty() {
-                break; // the rest is retired
-            }
-            for change in changes {
-                // the first change is the one that made the state in hand
-                at = Some(change.at);
-                oldest = at;
-                if reached(revision, at) {
-                    break 'walk;
-                }
-                document = document::merged(&document, &change.inverse);
-                revision = i64::try_from(change.revision).unwrap_or(i64::MAX) - 1;
-                row = change.prev;
-                at = None;
-            }
-        }
-        if revision == 0 || reached(revision, at) {
-            return Ok(Past { revision: u64::try_from(revision).unwrap_or(0), at, document });
-        }
-        Err(StoreError::Retired { since: oldest.map_or_else(|| "now".into(), |at| at.to_string()) })
-    }
-}
-
-fn anchor(fixture: &Fixture, paper: Paper, snapshot: Option<(i64, i64, i64, String)>) -> Result<Anchor, StoreError> {
-    let held = fixture.held(paper);
-    match snapshot {
-        Some((revision, at, row, body)) => {
-            let document =
-                serde_json::from_str(&body).map_err(|error| crate::load::bad("snapshot", "body", revision, error))?;
-            Ok(Anchor { revision, at: crate::load::time("snapshot", "at", revision, at)?, row: Some(row), document })
-        }
-        None => Ok(Anchor {
-            revision: i64::try_from(held.revision.get()).unwrap_or(i64::MAX),
-            at: held.at,
+    async fn past(&self, fixture: &Fixture, paper: Paper, wanted: Wanted) -> Result<Past, StoreError> {
+        let held = fixture.held(paper);
+        let at = (held.revision.get() > 0).then_some(held.at);
+        let mut state = State {
+            revision: as_signed(held.revision.get()),
+            at,
             row: held.head,
             document: if paper == Paper::Reported { fixture.reported_steady() } else { held.value() },
-        }),
+            oldest: at,
+        };
+        let mut slot = Some(slot(fixture.key, paper));
+        while state.revision > 0 && !(state.at.is_some() && wanted.is_reached(state.revision, state.at)) {
+            // the snapshot is looked for once; what is walked from there on is its own past
+            let Some(row) = state.row else { break };
+            if !self.walk(&mut state, slot.take(), row, wanted).await? {
+                break; // the rest is retired
+            }
+        }
+        if state.revision == 0 || wanted.is_reached(state.revision, state.at) {
+            let revision = u64::try_from(state.revision).unwrap_or(0);
+            return Ok(Past { revision, at: state.at, document: state.document });
+        }
+        Err(StoreError::Retired { since: state.oldest.map_or_else(|| "now".into(), |at| at.to_string()) })
+    }
+
+    /// Walks a state back, from a snapshot of the slot if there is a better one; whether there was a row to walk.
+    async fn walk(&self, state: &mut State, slot: Option<i64>, row: i64, wanted: Wanted) -> Result<bool, StoreError> {
+        let reading = || StoreError::sql("reading the past");
+        let query = match wanted {
+            Wanted::Revision(revision) => sqlx::query(WALK_TO_REVISION).bind(slot).bind(revision),
+            Wanted::Time(when) => sqlx::query(WALK_TO_TIME).bind(slot).bind(when.as_millisecond()),
+        };
+        let mut query = query.bind(row).bind(PORTION);
+        if let Wanted::Time(when) = wanted {
+            // clocks step: a day of grace, so that a snapshot is surely after every change that is not after `when`
+            let edge = when.checked_add(SignedDuration::from_hours(24)).unwrap_or(Timestamp::MAX);
+            query = query.bind(edge.as_millisecond());
+        }
+        let found = query.fetch_one(self.readers()).await.map_err(reading())?;
+        let text = |index: usize| -> Result<Vec<u8>, StoreError> {
+            Ok(found.try_get_unchecked::<Option<Vec<u8>>, _>(index).map_err(reading())?.unwrap_or_default())
+        };
+        let anchor = text(0)?;
+        let mut anchor = Text::of("snapshot", &anchor);
+        if anchor.begin_row()? {
+            let at = anchor.at("at")?;
+            let body = anchor.text("body")?;
+            let document = serde_json::from_str(body).map_err(|error| anchor.bad("body", error))?;
+            *state = State { revision: anchor.key, at: Some(at), row: None, document, oldest: Some(at) };
+            if wanted.is_reached(state.revision, state.at) {
+                return Ok(true);
+            }
+        }
+        let rows = text(1)?;
+        let mut rows = Text::of("history", &rows);
+        let mut walked = false;
+        while rows.begin_row()? {
+            walked = true;
+            let (revision, at, prev) = (rows.number("revision")?, rows.at("at")?, rows.optional("prev")?);
+            let inverse = rows.text("inverse")?;
+            // the first row is the one that made the state in hand
+            (state.at, state.oldest, state.row) = (Some(at), Some(at), prev);
+            if wanted.is_reached(state.revision, state.at) {
+                return Ok(true);
+            }
+            let inverse: Value = serde_json::from_str(inverse).map_err(|error| rows.bad("inverse", error))?;
+            document::merge(&mut state.document, &inverse);
+            (state.revision, state.at) = (revision - 1, None);
+        }
+        Ok(walked)
     }
 }

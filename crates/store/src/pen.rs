@@ -8,10 +8,11 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use sqlx::{Connection, SqliteConnection};
 
-use crate::batch::Batch;
+use crate::batch::Rows;
 use crate::error::StoreError;
 use crate::rows;
 use crate::schema;
+use crate::unsettled::{Mark, Portion, SETTLED};
 
 /// The writer's connection, or why there is none.
 pub(crate) struct Pen {
@@ -77,9 +78,20 @@ impl Pen {
         Ok(())
     }
 
-    /// Commits a batch.
-    pub(crate) async fn commit(&mut self, batch: &Batch) -> Result<(), StoreError> {
-        commit(self.get()?, batch).await
+    /// Commits the rows of a batch, and with them the last row of history that the other tables cover, where that has
+    /// to be said.
+    pub(crate) async fn commit(&mut self, rows: Rows, mark: Option<i64>) -> Result<(), StoreError> {
+        let connection = self.get()?;
+        if mark.is_none() && rows.is_history_alone() && rows.history.len() <= rows::MOST {
+            // one statement is a transaction by itself, and one crossing to the connection's thread
+            return rows::write(connection, rows.history).await;
+        }
+        commit(connection, rows, mark).await
+    }
+
+    /// Writes what is settled.
+    pub(crate) async fn settle(&mut self, portion: Portion) -> Result<(), StoreError> {
+        settle(self.get()?, portion).await
     }
 
     /// Closes the database.
@@ -92,24 +104,50 @@ impl Pen {
     }
 }
 
-async fn commit(connection: &mut SqliteConnection, batch: &Batch) -> Result<(), StoreError> {
-    let mut transaction =
-        connection.begin_with("BEGIN IMMEDIATE").await.map_err(StoreError::sql("beginning a transaction"))?;
-    rows::write(&mut transaction, &batch.fixture_rows()).await?;
-    rows::write(&mut transaction, &batch.document_rows()).await?;
-    rows::write(&mut transaction, &batch.history).await?;
-    rows::write(&mut transaction, &batch.snapshots).await?;
-    rows::write(&mut transaction, &batch.life_rows()).await?;
-    rows::write(&mut transaction, &batch.boots).await?;
-    rows::write(&mut transaction, &batch.events).await?;
-    rows::write(&mut transaction, &batch.requests).await?;
-    let (set, clear) = batch.outbox_rows();
-    rows::write(&mut transaction, &set).await?;
-    rows::delete(&mut transaction, "DELETE FROM outbox WHERE fixture IN (SELECT value FROM json_each(?))", &clear)
-        .await?;
-    let gone = batch.gone();
+async fn begin(connection: &mut SqliteConnection) -> Result<sqlx::Transaction<'_, sqlx::Sqlite>, StoreError> {
+    connection.begin_with("BEGIN IMMEDIATE").await.map_err(StoreError::sql("beginning a transaction"))
+}
+
+async fn commit(connection: &mut SqliteConnection, all: Rows, mark: Option<i64>) -> Result<(), StoreError> {
+    let mut transaction = begin(connection).await?;
+    if let Some(row) = mark {
+        set_mark(&mut transaction, Mark::MovesTo(row)).await?;
+    }
+    rows::write(&mut transaction, all.fixtures).await?;
+    rows::write(&mut transaction, all.documents).await?;
+    rows::write(&mut transaction, all.history).await?;
+    rows::write(&mut transaction, all.snapshots).await?;
+    rows::write(&mut transaction, all.lives).await?;
+    rows::write(&mut transaction, all.boots).await?;
+    rows::write(&mut transaction, all.events).await?;
+    rows::write(&mut transaction, all.requests).await?;
+    rows::write(&mut transaction, all.outbox).await?;
+    let gone = all.gone;
     rows::delete(&mut transaction, "DELETE FROM document WHERE slot >> 3 IN (SELECT value FROM json_each(?))", &gone)
         .await?;
     rows::delete(&mut transaction, "DELETE FROM life WHERE fixture IN (SELECT value FROM json_each(?))", &gone).await?;
     transaction.commit().await.map_err(StoreError::sql("committing"))
+}
+
+/// Brings documents and outbox up to history, as far as a portion goes.
+pub(crate) async fn settle(connection: &mut SqliteConnection, portion: Portion) -> Result<(), StoreError> {
+    let mut transaction = begin(connection).await?;
+    rows::write(&mut transaction, portion.documents).await?;
+    rows::write(&mut transaction, portion.due).await?;
+    let sql = "DELETE FROM outbox WHERE fixture IN (SELECT value FROM json_each(?))";
+    rows::delete(&mut transaction, sql, &portion.published).await?;
+    set_mark(&mut transaction, portion.mark).await?;
+    transaction.commit().await.map_err(StoreError::sql("committing"))
+}
+
+async fn set_mark(connection: &mut SqliteConnection, mark: Mark) -> Result<(), StoreError> {
+    let query = match mark {
+        Mark::Stays => return Ok(()),
+        Mark::MovesTo(row) => sqlx::query("INSERT OR REPLACE INTO setting (name, value) VALUES (?, ?)")
+            .bind(SETTLED)
+            .bind(row.to_string()),
+        Mark::Goes => sqlx::query("DELETE FROM setting WHERE name = ?").bind(SETTLED),
+    };
+    query.execute(connection).await.map_err(StoreError::sql("writing"))?;
+    Ok(())
 }

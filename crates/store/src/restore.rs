@@ -8,10 +8,12 @@ use sqlx::Connection;
 use crate::aside::{self, fresh_path, remove, with_suffix};
 use crate::backup::check;
 use crate::error::StoreError;
-use crate::load;
+use crate::load::{self, Loaded};
 use crate::lock::FolderLock;
+use crate::pen;
 use crate::schema::{self, DATABASE};
 use crate::store::{make_folder, make_private, private};
+use crate::unsettled::ALL_AT_ONCE;
 
 /// What was done.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -69,8 +71,13 @@ async fn prepare(from: &Path, fresh: &Path, now: Timestamp) -> Result<(i64, i64)
     check(fresh).await.map_err(|error| named(error, from))?;
     // brings it to the newest schema, and has everything published: the broker may hold what came after
     let mut connection = schema::open_writer(fresh).await?;
-    // what could not be opened afterwards is better refused now
-    let _ = load::load(&mut connection, now).await?;
+    // what could not be opened afterwards is better refused now; and what runs ahead is brought in
+    let Loaded { house, outbox, numbers, mut unsettled, .. } = load::load(&mut connection, now).await?;
+    while let Some(portion) = unsettled.portion(ALL_AT_ONCE, &house, &outbox, numbers) {
+        let mark = portion.mark;
+        pen::settle(&mut connection, portion).await?;
+        unsettled.settled(mark);
+    }
     let restoring = || StoreError::sql("preparing the restored database");
     sqlx::query(
         "INSERT OR REPLACE INTO outbox (fixture, ticket)

@@ -15,6 +15,9 @@ pub struct Retention {
     pub rows: Option<u64>,
 }
 
+/// The setting that holds the number of the last row of history when history was last retired.
+pub(crate) const LAST_ROW: &str = "last-row";
+
 /// Rows of a table retired at a time.
 const PORTION: i64 = 5_000;
 
@@ -50,6 +53,7 @@ const EVENTS: Numbered = Numbered {
 /// Where a table is cut: rows of a number below go now, and whether more are to go afterwards.
 struct Cut {
     below: i64,
+    last: i64,
     more: bool,
 }
 
@@ -76,7 +80,7 @@ impl Numbered {
             }
         };
         let cut = by_rows.max(by_age).min(edge);
-        Ok((cut > first).then_some(Cut { below: cut, more: cut == edge && edge <= last }))
+        Ok((cut > first).then_some(Cut { below: cut, last, more: cut == edge && edge <= last }))
     }
 
     async fn delete(&self, connection: &mut SqliteConnection, below: i64) -> Result<u64, sqlx::Error> {
@@ -99,6 +103,7 @@ pub(crate) async fn portion(
         let Some(cut) = cut else { continue };
         if has_snapshots {
             retire_snapshots(&mut transaction, cut.below).await.map_err(retiring())?;
+            keep_number(&mut transaction, cut.last).await.map_err(retiring())?;
         }
         gone += table.delete(&mut transaction, cut.below).await.map_err(retiring())?;
         more |= cut.more;
@@ -123,5 +128,16 @@ async fn retire_snapshots(connection: &mut SqliteConnection, cut: i64) -> Result
     .bind(cut)
     .execute(connection)
     .await?;
+    Ok(())
+}
+
+/// Keeps the number of the last row of history, which may go itself: documents and snapshots still name it, and given
+/// again, it would lead them into a stranger's past.
+async fn keep_number(connection: &mut SqliteConnection, last: i64) -> Result<(), sqlx::Error> {
+    sqlx::query("INSERT OR REPLACE INTO setting (name, value) VALUES (?, ?)")
+        .bind(LAST_ROW)
+        .bind(last.to_string())
+        .execute(connection)
+        .await?;
     Ok(())
 }

@@ -2,44 +2,66 @@
 //! crossing to the connection's thread.
 
 use std::fmt::Write as _;
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
-use sqlx::query::Query;
+use futures_util::StreamExt as _;
+use jiff::Timestamp;
+use kernel::{Fixture, Held};
+use sqlx::error::BoxDynError;
 use sqlx::sqlite::SqliteArguments;
-use sqlx::{AssertSqlSafe, Sqlite, SqliteConnection};
+use sqlx::{Arguments as _, AssertSqlSafe, Executor as _, SqliteConnection};
 
 use crate::error::StoreError;
 
-/// How many rows go into one statement; each size is prepared once and kept.
-const SIZES: [usize; 4] = [64, 16, 4, 1];
+/// How many rows go into one statement at most. Each number of rows has a text of its own, prepared once and kept.
+pub(crate) const MOST: usize = 64;
 
-type Bound<'q> = Query<'q, Sqlite, SqliteArguments>;
+/// The texts of a table's statements, by the number of rows less one; made when first used.
+pub(crate) struct Texts([OnceLock<Arc<str>>; MOST]);
+
+impl Texts {
+    const fn new() -> Self {
+        Self([const { OnceLock::new() }; MOST])
+    }
+}
 
 /// A row of a table that is written in numbers.
-pub(crate) trait Row {
-    /// The statement before `VALUES`, and what follows the values.
+pub(crate) trait Row: Sized {
+    /// The statement before `VALUES`.
     const INTO: &'static str;
     /// What follows the values.
     const AFTER: &'static str;
     /// How many values a row has.
     const VALUES: usize;
-    /// Binds the row's values in order.
-    fn bind<'q>(&'q self, query: Bound<'q>) -> Bound<'q>;
+    /// The texts of this table's statements.
+    fn texts() -> &'static Texts;
+    /// Hands over the row's values in order.
+    fn bind(self, values: &mut SqliteArguments) -> Result<(), BoxDynError>;
 }
 
-/// Writes all rows.
-pub(crate) async fn write<R: Row>(connection: &mut SqliteConnection, mut rows: &[R]) -> Result<(), StoreError> {
-    while let Some(size) = SIZES.into_iter().find(|size| *size <= rows.len()) {
-        let (now, later) = rows.split_at(size);
-        let sql = statement::<R>(size);
-        let mut query = sqlx::query(AssertSqlSafe(sql));
-        for row in now {
-            query = row.bind(query);
+/// Writes all rows, with one statement for each [`MOST`] of them and one for the rest.
+pub(crate) async fn write<R: Row>(connection: &mut SqliteConnection, rows: Vec<R>) -> Result<(), StoreError> {
+    let mut rows = rows.into_iter();
+    while rows.len() > 0 {
+        let size = rows.len().min(MOST);
+        let mut values = SqliteArguments::default();
+        values.reserve(size * R::VALUES, 0);
+        for row in rows.by_ref().take(size) {
+            row.bind(&mut values).map_err(|error| StoreError::sql("writing")(sqlx::Error::Encode(error)))?;
         }
-        query.execute(&mut *connection).await.map_err(StoreError::sql("writing"))?;
-        rows = later;
+        let done = connection.fetch_many(sqlx::query_with(AssertSqlSafe(text::<R>(size)), values)).next().await;
+        // the one statement is done when it says so; what ends the stream is not waited for
+        done.transpose().map_err(StoreError::sql("writing"))?;
     }
     Ok(())
+}
+
+/// The statement for so many rows.
+fn text<R: Row>(rows: usize) -> Arc<str> {
+    match R::texts().0.get(rows.wrapping_sub(1)) {
+        Some(text) => Arc::clone(text.get_or_init(|| statement::<R>(rows).into())),
+        None => statement::<R>(rows).into(),
+    }
 }
 
 fn statement<R: Row>(rows: usize) -> String {
@@ -59,7 +81,7 @@ fn statement<R: Row>(rows: usize) -> String {
 macro_rules! row {
     ($(#[$doc:meta])* $name:ident { $($field:ident : $type:ty),+ $(,)? } $into:literal, $after:literal) => {
         $(#[$doc])*
-        #[derive(Debug, Clone)]
+        #[derive(Debug)]
         pub(crate) struct $name { $(pub(crate) $field: $type),+ }
 
         impl Row for $name {
@@ -67,8 +89,14 @@ macro_rules! row {
             const AFTER: &'static str = $after;
             const VALUES: usize = [$(stringify!($field)),+].len();
 
-            fn bind<'q>(&'q self, query: Bound<'q>) -> Bound<'q> {
-                query $(.bind(&self.$field))+
+            fn texts() -> &'static Texts {
+                static TEXTS: Texts = Texts::new();
+                &TEXTS
+            }
+
+            fn bind(self, values: &mut SqliteArguments) -> Result<(), BoxDynError> {
+                $(values.add(self.$field)?;)+
+                Ok(())
             }
         }
     };
@@ -91,7 +119,7 @@ row! {
 }
 row! {
     /// A row of `history`.
-    HistoryRow { id: i64, slot: i64, revision: i64, at: i64, by: Arc<str>, via: &'static str, cause: Option<Arc<str>>, patch: Arc<str>, inverse: Arc<str>, prev: Option<i64> }
+    HistoryRow { id: i64, slot: i64, revision: i64, at: i64, by: Arc<str>, via: Arc<str>, cause: Option<Arc<str>>, patch: Arc<str>, inverse: Arc<str>, prev: Option<i64> }
     "INSERT INTO history", ""
 }
 row! {
@@ -138,4 +166,54 @@ pub(crate) async fn delete(
     let list = serde_json::to_string(keys).unwrap_or_default();
     sqlx::query(sql).bind(list).execute(connection).await.map_err(StoreError::sql("clearing"))?;
     Ok(())
+}
+
+/// SQLite's integers are signed; counts here stay far below the edge.
+pub(crate) fn as_signed(n: u64) -> i64 {
+    i64::try_from(n).unwrap_or(i64::MAX)
+}
+
+/// The row of a document as it is held.
+pub(crate) fn document_row(slot: i64, held: &Held) -> DocumentRow {
+    DocumentRow {
+        slot,
+        revision: as_signed(held.revision.get()),
+        drift: as_signed(held.drift),
+        at: held.at.as_millisecond(),
+        head: held.head,
+        body: Arc::clone(&held.text),
+    }
+}
+
+/// The row of what is known of a fixture's life.
+pub(crate) fn life_row(fixture: &Fixture) -> LifeRow {
+    let life = &fixture.life;
+    LifeRow {
+        fixture: fixture.key.0,
+        applied: as_signed(life.applied.get()),
+        applied_at: life.applied_at.map(Timestamp::as_millisecond),
+        heard: life.heard.map(Timestamp::as_millisecond),
+        alive: life.alive,
+        alive_at: life.alive_at.map(Timestamp::as_millisecond),
+        boot: life.boot.as_ref().and_then(|boot| serde_json::to_string(boot).ok()),
+        boots_heard: as_signed(life.boots_heard),
+        fresh: life.fresh,
+        doubted: life.doubted,
+        wish_n: life.wish_n.map(as_signed),
+        event_n: life.event_n.map(as_signed),
+        count: as_signed(life.count),
+    }
+}
+
+/// The row of a fixture, gone at that time or there.
+pub(crate) fn fixture_row(fixture: &Fixture, deleted: Option<i64>, broker_line: Option<Arc<str>>) -> FixtureRow {
+    FixtureRow {
+        key: fixture.key.0,
+        id: fixture.id.to_string(),
+        created: fixture.created.as_millisecond(),
+        deleted,
+        secret: fixture.secret.as_ref().map(|hash| hash.0.as_bytes().to_vec()),
+        enrolled: fixture.enrolled_at.map(Timestamp::as_millisecond),
+        broker_line,
+    }
 }

@@ -121,6 +121,8 @@ pub(crate) async fn open_readers(path: &Path, most: u32) -> Result<SqlitePool, S
     SqlitePoolOptions::new()
         .max_connections(most)
         .acquire_timeout(Duration::from_secs(30))
+        // there is no network between; asking first would be one more crossing to the connection's thread
+        .test_before_acquire(false)
         .connect_with(options(path).pragma("query_only", "on"))
         .await
         .map_err(StoreError::sql("opening the database for reading"))

@@ -121,6 +121,7 @@ impl Store {
             requests: loaded.requests,
             kinds: Arc::clone(&options.kinds),
             numbers: loaded.numbers,
+            unsettled: loaded.unsettled,
             committed: committed.clone(),
             lock,
         };
@@ -283,7 +284,7 @@ impl Store {
         self.ask(|reply| Work::RemoveToken { id, reply }).await
     }
 
-    /// Commits what is queued and closes the database. Later requests get [`StoreError::Stopped`].
+    /// Commits what is queued, brings documents and outbox up to history and closes the database. Later requests get [`StoreError::Stopped`].
     pub async fn stop(&self) {
         let _ = self.work.send(Work::Stop).await;
         if let Some(handle) = self.writer.lock().await.take() {

@@ -6,7 +6,7 @@ use jiff::Timestamp;
 use kernel::{FixtureKey, Kinds};
 use tokio::sync::{broadcast, mpsc, oneshot};
 
-use crate::batch::{Batch, Changed, Numbers};
+use crate::batch::{Applied, Batch, Changed, Numbers};
 use crate::error::{ExecuteError, StoreError};
 use crate::house::House;
 use crate::load;
@@ -17,6 +17,7 @@ use crate::requests::Requests;
 use crate::retention::{self, Retention};
 use crate::store::{Committed, Outcome, Request};
 use crate::tokens::{self, Scope, Token, TokenBook};
+use crate::unsettled::{ALL_AT_ONCE, PORTION, Unsettled};
 
 /// At most so many commands share a commit.
 const COMMANDS: usize = 512;
@@ -52,6 +53,7 @@ pub(crate) struct Writer {
     pub(crate) requests: Requests,
     pub(crate) kinds: Arc<Kinds>,
     pub(crate) numbers: Numbers,
+    pub(crate) unsettled: Unsettled,
     pub(crate) committed: broadcast::Sender<Arc<Vec<Committed>>>,
     /// Given back only when the last commit is made, whenever the rest of the store was dropped.
     pub(crate) lock: FolderLock,
@@ -63,17 +65,62 @@ impl Writer {
     pub(crate) async fn run(mut self) {
         let mut queued = Vec::with_capacity(COMMANDS);
         loop {
-            if self.queue.recv_many(&mut queued, COMMANDS).await == 0 {
+            let taken = match self.unsettled.due() {
+                None => self.queue.recv_many(&mut queued, COMMANDS).await,
+                Some(due) => tokio::select! {
+                    biased;
+                    taken = self.queue.recv_many(&mut queued, COMMANDS) => taken,
+                    () = tokio::time::sleep_until(due) => {
+                        let _ = self.settle(PORTION).await; // told in the log, and tried again
+                        continue;
+                    }
+                },
+            };
+            if taken == 0 || self.turn(&mut queued).await {
                 break;
             }
-            if self.turn(&mut queued).await {
-                break;
+            if self.unsettled.is_due() {
+                let _ = self.settle(PORTION).await; // told in the log, and tried again
             }
         }
         self.queue.close();
         // what is still queued is refused with `Stopped` when its reply is dropped
+        drop(queued);
+        if let Err(error) = self.settle_all().await {
+            tracing::warn!(%error, "documents are behind history, from which they are made up at the next start");
+        }
         self.pen.close().await;
         drop(self.lock);
+    }
+
+    /// Brings documents and outbox up to history in the file, so many fixtures of them; whether there is more to do.
+    async fn settle(&mut self, most: usize) -> Result<bool, StoreError> {
+        if !self.pen.is_open() {
+            self.reopen().await;
+        }
+        let Some(portion) = self.unsettled.portion(most, &self.house, &self.outbox, self.numbers) else {
+            return Ok(false);
+        };
+        let mark = portion.mark;
+        let written = self.pen.settle(portion).await;
+        match self.passed_on(written).await {
+            Ok(()) => {
+                self.unsettled.settled(mark);
+                self.pen.told(true);
+                Ok(true)
+            }
+            Err(error) => {
+                tracing::error!(%error, "documents could not be brought up to history; it is tried again");
+                self.unsettled.postpone();
+                Err(error)
+            }
+        }
+    }
+
+    /// Brings all of it up to history.
+    async fn settle_all(&mut self) -> Result<(), StoreError> {
+        while self.settle(ALL_AT_ONCE).await? {}
+        Ok(())
     }
 
     /// Carries out what is queued; whether to stop after it.
@@ -131,19 +178,25 @@ impl Writer {
     }
 
     /// Commits a batch and lets it be true.
-    async fn write(&mut self, batch: Batch) -> Result<Vec<Changed>, StoreError> {
+    async fn write(&mut self, mut batch: Batch) -> Result<Vec<Changed>, StoreError> {
         if !batch.is_empty() {
-            let written = self.pen.commit(&batch).await;
-            self.settle(written).await?;
+            let mark = (batch.runs_ahead() && !self.unsettled.is_marked()).then_some(self.numbers.history);
+            let written = self.pen.commit(batch.rows(), mark).await;
+            self.passed_on(written).await?;
+            if mark.is_some() {
+                self.unsettled.was_marked();
+            }
             self.pen.told(true);
+            self.unsettled.hasten();
         }
-        let (numbers, changes) = batch.apply(&self.house, &self.outbox, &mut self.requests);
+        let Applied { numbers, changes, unsettled } = batch.apply(&self.house, &self.outbox, &mut self.requests);
         self.numbers = numbers;
+        self.unsettled.note(unsettled);
         Ok(changes)
     }
 
     /// Passes on what came of a write; when it failed, the database is opened anew first.
-    async fn settle<T>(&mut self, written: Result<T, StoreError>) -> Result<T, StoreError> {
+    async fn passed_on<T>(&mut self, written: Result<T, StoreError>) -> Result<T, StoreError> {
         if matches!(written, Err(StoreError::Sql { .. } | StoreError::Full)) {
             self.pen.told(false);
             self.reopen().await;
@@ -171,6 +224,7 @@ impl Writer {
                 self.tokens.adopt(&loaded.tokens);
                 let changes = self.house.adopt(&loaded.house);
                 self.outbox.adopt(&loaded.outbox);
+                self.unsettled = loaded.unsettled;
                 self.hint(changes);
             }
             Err(error) => {
@@ -193,8 +247,11 @@ impl Writer {
         let mut tried = Ok(());
         if !self.pen.is_sound() {
             tried = self.pen.probe().await;
-            tried = self.settle(tried).await;
+            tried = self.passed_on(tried).await;
             self.pen.told(tried.is_ok());
+            if tried.is_ok() {
+                self.unsettled.hasten();
+            }
         }
         for reply in probes {
             let _ = reply.send(tried.clone());
@@ -209,11 +266,13 @@ impl Writer {
                 let _ = reply.send(self.write(batch).await.map(|_| ()));
             }
             Work::Retire { retention, now, reply } => {
-                let retired = match self.pen.get() {
-                    Ok(connection) => retention::portion(connection, retention, now).await,
-                    Err(error) => Err(error),
+                // no row may go that a document still has to be made up from
+                let settled = self.settle_all().await;
+                let retired = match (settled, self.pen.get()) {
+                    (Ok(()), Ok(connection)) => retention::portion(connection, retention, now).await,
+                    (Err(error), _) | (_, Err(error)) => Err(error),
                 };
-                let retired = self.settle(retired).await.map(|portion| {
+                let retired = self.passed_on(retired).await.map(|portion| {
                     self.requests.forget(&portion.requests);
                     (portion.rows, portion.more)
                 });
@@ -224,14 +283,14 @@ impl Writer {
                     Ok(connection) => tokens::add(connection, &self.tokens, name, scope, hash, now).await,
                     Err(error) => Err(error),
                 };
-                let _ = reply.send(self.settle(added).await);
+                let _ = reply.send(self.passed_on(added).await);
             }
             Work::RemoveToken { id, reply } => {
                 let removed = match self.pen.get() {
                     Ok(connection) => tokens::remove(connection, &self.tokens, id).await,
                     Err(error) => Err(error),
                 };
-                let _ = reply.send(self.settle(removed).await);
+                let _ = reply.send(self.passed_on(removed).await);
             }
             Work::Request { .. } | Work::Published { .. } | Work::Probe { .. } | Work::Stop => {}
         }
@@ -269,6 +328,7 @@ mod tests {
             requests: loaded.requests,
             kinds: Arc::default(),
             numbers: loaded.numbers,
+            unsettled: loaded.unsettled,
             committed: broadcast::channel(16).0,
             lock: FolderLock::take(folder).unwrap(),
         };

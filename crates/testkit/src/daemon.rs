@@ -130,13 +130,29 @@ impl Daemon {
 
     /// Waits until everything that was committed is published and acknowledged: the outbox table is empty.
     pub fn wait_for_empty_outbox(&self) {
-        eventually("an empty outbox", || (self.outbox_rows() == 0).then_some(()));
+        eventually("an empty outbox", || (self.outbox_rows() == Some(0)).then_some(()));
     }
 
-    /// The rows of the outbox, as the database has them.
-    #[must_use]
-    pub fn outbox_rows(&self) -> usize {
-        self.sql("SELECT count(*) FROM outbox").trim().parse().unwrap_or(usize::MAX)
+    /// Waits until that many fixtures wait in the outbox.
+    pub fn wait_for_outbox(&self, rows: usize) {
+        eventually("rows in the outbox", || (self.outbox_rows() == Some(rows)).then_some(()));
+    }
+
+    /// Waits until the tables of documents and of the outbox have followed history, as they do within moments.
+    pub fn wait_until_settled(&self) {
+        eventually("tables that have followed history", || self.is_settled().then_some(()));
+    }
+
+    fn is_settled(&self) -> bool {
+        self.sql("SELECT count(*) FROM setting WHERE name = 'settled'").trim() == "0"
+    }
+
+    /// The rows of the outbox as the database has them; nothing while they are behind history.
+    fn outbox_rows(&self) -> Option<usize> {
+        if !self.is_settled() {
+            return None;
+        }
+        self.sql("SELECT count(*) FROM outbox").trim().parse().ok()
     }
 
     /// Asks the database by the `sqlite3` shell, which opens it beside the daemon.

@@ -1,8 +1,8 @@
 //! What holds for every value, tried on many.
 
 use document::{
-    Bounds, Pointer, Problem, Value, apply, changed, check, difference, equal, merge, merged, parse, touches, without,
-    write,
+    Bounds, Pointer, Problem, Value, apply, changed, check, check_document, check_written, difference, equal, merge,
+    merge_step, merged, parse, step, touches, without, write,
 };
 use proptest::prelude::*;
 use serde_json::{Map, json};
@@ -138,6 +138,46 @@ proptest! {
         for spared in members.iter().filter(|place| !place.is_whole()) {
             let smaller = without(&patch, std::slice::from_ref(spared));
             prop_assert!(!equal(&merged(&from, &smaller), &to), "{patch} without {spared}");
+        }
+    }
+
+    #[test]
+    fn a_step_is_both_differences_and_the_changed_leaves(a in any_value(), b in any_value()) {
+        match step(&a, &b) {
+            None => prop_assert!(equal(&a, &b)),
+            Some(step) => {
+                prop_assert!(!equal(&a, &b));
+                prop_assert_eq!(step.patch, difference(&a, &b));
+                prop_assert_eq!(step.inverse, difference(&b, &a));
+                prop_assert_eq!(step.changed, changed(&a, &b));
+            }
+        }
+    }
+
+    #[test]
+    fn a_step_between_documents_is_both_differences_and_the_changed_leaves((from, to) in two_documents()) {
+        let found = step(&from, &to).map(|step| (step.patch, step.inverse, step.changed));
+        let apart = (difference(&from, &to), difference(&to, &from), changed(&from, &to));
+        prop_assert_eq!(found, (!equal(&from, &to)).then_some(apart));
+    }
+
+    #[test]
+    fn a_merge_with_its_step_is_the_merge_and_the_step(target in any_value(), patch in any_value()) {
+        let mut merging = target.clone();
+        let made = merge_step(&mut merging, &patch);
+        let by_the_rfc = merged(&target, &patch);
+        prop_assert!(equal(&merging, &by_the_rfc), "{merging} is not {by_the_rfc}");
+        prop_assert_eq!(&made, &step(&target, &merging));
+        if made.is_none() {
+            prop_assert_eq!(merging, target, "not even the spelling");
+        }
+    }
+
+    #[test]
+    fn checking_with_the_text_finds_the_same_faults_and_gives_the_text(value in any_value(), pad in 0_usize..9000) {
+        let padded = json!({"a": value, "b": "x".repeat(pad)});
+        for value in [value, padded] {
+            prop_assert_eq!(check_written(&value), check_document(&value).map(|()| write(&value)));
         }
     }
 

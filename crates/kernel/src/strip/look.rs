@@ -2,17 +2,17 @@
 
 use std::collections::BTreeMap;
 
-use document::{Pointer, Value};
+use document::Value;
 use light::{Colour, Fraction, Intensity, Look, Motif, MotifName, Seconds, Span, Toward};
 
-use super::reader::{Reader, described};
+use super::reader::{At, Reader, described};
 use super::{DARK, LOOKS, OVERRIDE};
 
 const COLOURS: &str = "write 1 to 8 CSS colours, such as [\"#3fb6a8\",\"gold\"]";
 const MOTIF: &str = "write such as {\"name\":\"unroll\",\"seconds\":1.5}";
 
 impl Reader {
-    pub(super) fn looks(&mut self, at: &Pointer, value: &Value) -> BTreeMap<String, Look> {
+    pub(super) fn looks(&mut self, at: &At<'_>, value: &Value) -> BTreeMap<String, Look> {
         let mut looks = BTreeMap::new();
         let Some(members) = value.as_object() else {
             self.fault(
@@ -40,7 +40,7 @@ impl Reader {
         looks
     }
 
-    pub(super) fn look(&mut self, at: &Pointer, value: &Value) -> Option<Look> {
+    pub(super) fn look(&mut self, at: &At<'_>, value: &Value) -> Option<Look> {
         let Some(members) = value.as_object() else {
             self.fault(
                 at,
@@ -68,7 +68,7 @@ impl Reader {
                 }
                 "span" => builder = builder.span(self.span(&at, value)),
                 "motif" => builder = builder.motif(self.motif(&at, value)),
-                _ => self.advise(at, format!("{name} is not known to sconced; it is kept for the firmware as it is")),
+                _ => self.advise(&at, format!("{name} is not known to sconced; it is kept for the firmware as it is")),
             }
         }
         if self.count() > faults {
@@ -77,14 +77,14 @@ impl Reader {
         self.tried(at, builder.build(), "write colours or kelvin, such as {\"kelvin\":2400,\"intensity\":22}")
     }
 
-    fn colours(&mut self, at: &Pointer, value: &Value) -> Vec<Colour> {
+    fn colours(&mut self, at: &At<'_>, value: &Value) -> Vec<Colour> {
         let list = self.list(at, value, COLOURS);
         if value.is_array() && !(1..=light::COLOURS_MAX).contains(&list.len()) {
             self.fault(at, format!("there are {} colours", list.len()), COLOURS);
         }
         let mut colours = Vec::new();
         for (index, value) in list.iter().take(light::COLOURS_MAX).enumerate() {
-            let at = at.child(&index.to_string());
+            let at = at.element(index);
             if let Some(text) = self.text(&at, value, COLOURS) {
                 colours.extend(self.tried(
                     &at,
@@ -96,7 +96,7 @@ impl Reader {
         colours
     }
 
-    fn span(&mut self, at: &Pointer, value: &Value) -> Span {
+    fn span(&mut self, at: &At<'_>, value: &Value) -> Span {
         let advice = "write the lit part from 0 to 1, such as [0.0, 0.2]";
         let list = self.list(at, value, advice);
         let numbers: Vec<f64> = list.iter().filter_map(Value::as_f64).collect();
@@ -111,7 +111,7 @@ impl Reader {
         }
     }
 
-    fn motif(&mut self, at: &Pointer, value: &Value) -> Motif {
+    fn motif(&mut self, at: &At<'_>, value: &Value) -> Motif {
         let Some(members) = value.as_object() else {
             self.fault(at, format!("this is {}, not a motif", described(value)), MOTIF);
             return Motif::STEADY;
@@ -150,13 +150,13 @@ impl Reader {
                         None => self.fault(&at, format!("this is {}, not a whole number", described(value)), advice),
                     }
                 }
-                _ => self.advise(at, format!("{name} is not known to sconced; it is kept for the firmware as it is")),
+                _ => self.advise(&at, format!("{name} is not known to sconced; it is kept for the firmware as it is")),
             }
         }
         motif
     }
 
-    fn fraction(&mut self, at: &Pointer, value: &Value, otherwise: Fraction) -> Fraction {
+    fn fraction(&mut self, at: &At<'_>, value: &Value, otherwise: Fraction) -> Fraction {
         let advice = "write 0 to 1, such as 0.25";
         self.number(at, value, advice).map_or(otherwise, |n| self.made(at, Fraction::new(n), otherwise, advice))
     }

@@ -12,7 +12,7 @@ use jiff::Timestamp;
 use light::{Fade, Intensity, Look};
 
 use crate::rejection::{Advice, Finding};
-use reader::Reader;
+use reader::{At, Known, Reader};
 
 /// The name of the built-in look in which nothing is lit.
 pub(crate) const DARK: &str = almanac::DARK;
@@ -58,7 +58,7 @@ impl Strip {
     /// Every finding, each with pointer and advice.
     pub fn read(desired: &Value) -> Result<(Self, Vec<Advice>), Vec<Finding>> {
         let mut reader = Reader::default();
-        let root = Pointer::default();
+        let root = At::Whole;
         let mut strip = Self {
             lit: true,
             default: None,
@@ -68,20 +68,16 @@ impl Strip {
             timetable: Timetable::default(),
             owners_override: None,
         };
+        let known = Known(desired.get("looks").and_then(Value::as_object));
         if let Some(looks) = desired.get("looks") {
             strip.looks = reader.looks(&root.child("looks"), looks);
         }
-        let known_looks: Vec<String> = desired
-            .get("looks")
-            .and_then(Value::as_object)
-            .map(|looks| looks.keys().cloned().collect())
-            .unwrap_or_default();
         for (name, value) in desired.as_object().into_iter().flatten() {
             let at = root.child(name);
             match name.as_str() {
                 "looks" => {}
                 "lit" => strip.lit = reader.flag(&at, value, true),
-                "default" => strip.default = reader.look_name(&at, value, &known_looks),
+                "default" => strip.default = reader.look_name(&at, value, known),
                 "fade" => {
                     strip.fade =
                         reader.number(&at, value, "write seconds, such as 2.0").map_or(Fade::NONE, |seconds| {
@@ -93,9 +89,11 @@ impl Strip {
                         reader.made(&at, Intensity::new(n), Intensity::DARK, "write 0 to 100, such as 8")
                     });
                 }
-                "timetable" => strip.timetable = reader.timetable(&at, value, &known_looks),
-                "override" => strip.owners_override = reader.owners_override(&at, value, &known_looks),
-                _ => reader.advise(at, format!("{name} is not known to sconced; it is kept for the firmware as it is")),
+                "timetable" => strip.timetable = reader.timetable(&at, value, known),
+                "override" => strip.owners_override = reader.owners_override(&at, value, known),
+                _ => {
+                    reader.advise(&at, format!("{name} is not known to sconced; it is kept for the firmware as it is"))
+                }
             }
         }
         for (name, held) in
@@ -104,25 +102,21 @@ impl Strip {
             if held {
                 let text =
                     format!("{name} is kept, but this version does not follow it: what shows does not change by it");
-                reader.advise(root.child(name), text);
+                reader.advise(&root.child(name), text);
             }
         }
         if strip.owners_override.as_ref().is_some_and(|held| held.until == Until::NextChange) {
             let text = "no timetable is followed in this version, so the override holds until you release it";
-            reader.advise(root.child("override").child("until"), text.into());
+            reader.advise(&root.child("override").child("until"), text.into());
         }
         let (findings, advice) = reader.close();
         if findings.is_empty() { Ok((strip, advice)) } else { Err(findings) }
     }
 
     /// Refuses an override that is newly set to end in the past; one that has ended meanwhile is not news.
-    pub(crate) fn check_times(&self, desired: &Value, before: &Value, now: Timestamp) -> Result<(), Vec<Finding>> {
+    pub(crate) fn check_override(&self, now: Timestamp) -> Result<(), Vec<Finding>> {
         let Some(OverrideLook { until: Until::At(until), .. }) = &self.owners_override else { return Ok(()) };
-        let unchanged = match (desired.get("override"), before.get("override")) {
-            (Some(after), Some(before)) => document::equal(after, before),
-            _ => false,
-        };
-        if *until > now || unchanged {
+        if *until > now {
             return Ok(());
         }
         Err(vec![Finding::new(

@@ -3,9 +3,52 @@
 use std::fmt::Display;
 
 use document::{Pointer, Value};
+use serde_json::Map;
 
 use super::{DARK, OVERRIDE, OverrideLook};
 use crate::rejection::{Advice, Finding};
+
+/// A place in the document that is being read. It becomes a pointer only where something is said about it.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum At<'a> {
+    Whole,
+    Member(&'a At<'a>, &'a str),
+    Element(&'a At<'a>, usize),
+}
+
+impl At<'_> {
+    pub(super) fn child<'b>(&'b self, name: &'b str) -> At<'b> {
+        At::Member(self, name)
+    }
+
+    pub(super) fn element(&self, index: usize) -> At<'_> {
+        At::Element(self, index)
+    }
+
+    pub(super) fn pointer(&self) -> Pointer {
+        match self {
+            Self::Whole => Pointer::default(),
+            Self::Member(parent, name) => parent.pointer().child(name),
+            Self::Element(parent, index) => parent.pointer().child(&index.to_string()),
+        }
+    }
+}
+
+/// The looks that the document names, whether or not they could be read.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Known<'v>(pub(super) Option<&'v Map<String, Value>>);
+
+impl Known<'_> {
+    fn has(self, name: &str) -> bool {
+        name == DARK || self.0.is_some_and(|looks| looks.contains_key(name))
+    }
+
+    fn listed(self) -> String {
+        let mut names: Vec<&str> = self.0.into_iter().flatten().map(|(name, _)| name.as_str()).collect();
+        names.push(DARK);
+        names.join(", ")
+    }
+}
 
 /// Gathers what is wrong and what is worth saying.
 #[derive(Debug, Default)]
@@ -24,16 +67,16 @@ impl Reader {
         self.findings.len()
     }
 
-    pub(super) fn fault(&mut self, at: &Pointer, text: impl Into<String>, advice: impl Into<String>) {
-        self.findings.push(Finding::new(at.clone(), text, advice));
+    pub(super) fn fault(&mut self, at: &At<'_>, text: impl Into<String>, advice: impl Into<String>) {
+        self.findings.push(Finding::new(at.pointer(), text, advice));
     }
 
-    pub(super) fn advise(&mut self, at: Pointer, text: String) {
-        self.advice.push(Advice { pointer: at, text });
+    pub(super) fn advise(&mut self, at: &At<'_>, text: String) {
+        self.advice.push(Advice { pointer: at.pointer(), text });
     }
 
     /// What was made, or a finding and something to go on reading with.
-    pub(super) fn made<T, E: Display>(&mut self, at: &Pointer, made: Result<T, E>, otherwise: T, advice: &str) -> T {
+    pub(super) fn made<T, E: Display>(&mut self, at: &At<'_>, made: Result<T, E>, otherwise: T, advice: &str) -> T {
         made.unwrap_or_else(|error| {
             self.fault(at, error.to_string(), advice);
             otherwise
@@ -41,11 +84,11 @@ impl Reader {
     }
 
     /// What was made, or a finding.
-    pub(super) fn tried<T, E: Display>(&mut self, at: &Pointer, made: Result<T, E>, advice: &str) -> Option<T> {
+    pub(super) fn tried<T, E: Display>(&mut self, at: &At<'_>, made: Result<T, E>, advice: &str) -> Option<T> {
         made.map_err(|error| self.fault(at, error.to_string(), advice)).ok()
     }
 
-    pub(super) fn number(&mut self, at: &Pointer, value: &Value, advice: &str) -> Option<f64> {
+    pub(super) fn number(&mut self, at: &At<'_>, value: &Value, advice: &str) -> Option<f64> {
         let number = value.as_f64().filter(|n| n.is_finite());
         if number.is_none() {
             self.fault(at, format!("this is {}, not a number", described(value)), advice);
@@ -53,14 +96,14 @@ impl Reader {
         number
     }
 
-    pub(super) fn flag(&mut self, at: &Pointer, value: &Value, otherwise: bool) -> bool {
+    pub(super) fn flag(&mut self, at: &At<'_>, value: &Value, otherwise: bool) -> bool {
         value.as_bool().unwrap_or_else(|| {
             self.fault(at, format!("this is {}, neither true nor false", described(value)), "write true or false");
             otherwise
         })
     }
 
-    pub(super) fn text<'v>(&mut self, at: &Pointer, value: &'v Value, advice: &str) -> Option<&'v str> {
+    pub(super) fn text<'v>(&mut self, at: &At<'_>, value: &'v Value, advice: &str) -> Option<&'v str> {
         let text = value.as_str();
         if text.is_none() {
             self.fault(at, format!("this is {}, not a text", described(value)), advice);
@@ -68,7 +111,7 @@ impl Reader {
         text
     }
 
-    pub(super) fn list<'v>(&mut self, at: &Pointer, value: &'v Value, advice: &str) -> &'v [Value] {
+    pub(super) fn list<'v>(&mut self, at: &At<'_>, value: &'v Value, advice: &str) -> &'v [Value] {
         value.as_array().map_or_else(
             || {
                 self.fault(at, format!("this is {}, not a list", described(value)), advice);
@@ -79,23 +122,21 @@ impl Reader {
     }
 
     /// The name of a look that there is.
-    pub(super) fn look_name(&mut self, at: &Pointer, value: &Value, known: &[String]) -> Option<String> {
+    pub(super) fn look_name(&mut self, at: &At<'_>, value: &Value, known: Known<'_>) -> Option<String> {
         let name = self.text(at, value, "write the name of a look")?;
-        if name == DARK || known.iter().any(|look| look == name) {
+        if known.has(name) {
             return Some(name.to_owned());
         }
-        let mut names: Vec<&str> = known.iter().map(String::as_str).collect();
-        names.push(DARK);
         let shown: String = name.chars().take(64).collect();
         self.fault(
             at,
             format!("there is no look {shown:?}"),
-            format!("name one of {}, or add it to looks", names.join(", ")),
+            format!("name one of {}, or add it to looks", known.listed()),
         );
         None
     }
 
-    pub(super) fn owners_override(&mut self, at: &Pointer, value: &Value, known: &[String]) -> Option<OverrideLook> {
+    pub(super) fn owners_override(&mut self, at: &At<'_>, value: &Value, known: Known<'_>) -> Option<OverrideLook> {
         let Some(members) = value.as_object() else {
             self.fault(
                 at,
@@ -126,7 +167,7 @@ impl Reader {
         Some(OverrideLook { name, look, until: until? })
     }
 
-    fn until(&mut self, at: &Pointer, value: &Value) -> Option<almanac::Until> {
+    fn until(&mut self, at: &At<'_>, value: &Value) -> Option<almanac::Until> {
         let advice = "write a time such as \"2026-11-25T22:00:00Z\", or \"next-change\", or leave it out";
         let text = self.text(at, value, advice)?;
         self.tried(at, text.parse(), advice)

@@ -1,9 +1,9 @@
 //! The timetable: validated and kept entry by entry.
 
 use almanac::{Dates, Days, Entry, MonthDay, Shift, Start, Timetable};
-use document::{Pointer, Value};
+use document::Value;
 
-use super::reader::{Reader, described};
+use super::reader::{At, Known, Reader, described};
 
 const ENTRY: &str = "write such as {\"start\":\"22:45\",\"look\":\"late\"}";
 const DAYS: &str = "write such as [\"fri\",\"sat\"]";
@@ -11,17 +11,17 @@ const DATES: &str = "write two month-days, such as [\"12-01\",\"01-06\"]";
 const CLAMP: &str = "write a wall time, such as \"16:30\"";
 
 impl Reader {
-    pub(super) fn timetable(&mut self, at: &Pointer, value: &Value, known: &[String]) -> Timetable {
+    pub(super) fn timetable(&mut self, at: &At<'_>, value: &Value, known: Known<'_>) -> Timetable {
         let list = self.list(at, value, "write a list of entries");
         let mut entries = Vec::new();
         for (index, value) in list.iter().enumerate().take(almanac::ENTRIES_MAX) {
-            let at = at.child(&index.to_string());
+            let at = at.element(index);
             entries.extend(self.entry(&at, value, known));
         }
         if list.len() > almanac::ENTRIES_MAX {
             let most = almanac::ENTRIES_MAX;
             self.fault(
-                &at.child(&most.to_string()),
+                &at.element(most),
                 format!("the timetable has {} entries, at most {most} are kept", list.len()),
                 "join entries by naming several days in one, or take some away",
             );
@@ -30,7 +30,7 @@ impl Reader {
         self.made(at, Timetable::new(entries), Timetable::default(), "take some entries away")
     }
 
-    fn entry(&mut self, at: &Pointer, value: &Value, known: &[String]) -> Option<Entry> {
+    fn entry(&mut self, at: &At<'_>, value: &Value, known: Known<'_>) -> Option<Entry> {
         let Some(members) = value.as_object() else {
             self.fault(at, format!("this is {}, not an entry", described(value)), ENTRY);
             return None;
@@ -77,11 +77,11 @@ impl Reader {
         Some(entry)
     }
 
-    fn days(&mut self, at: &Pointer, value: &Value) -> Option<Days> {
+    fn days(&mut self, at: &At<'_>, value: &Value) -> Option<Days> {
         let list = self.list(at, value, DAYS);
         let mut names = Vec::new();
         for (index, value) in list.iter().enumerate() {
-            names.extend(self.text(&at.child(&index.to_string()), value, DAYS));
+            names.extend(self.text(&at.element(index), value, DAYS));
         }
         if !value.is_array() || names.len() < list.len() {
             return None;
@@ -89,7 +89,7 @@ impl Reader {
         self.tried(at, Days::from_names(names), DAYS)
     }
 
-    fn dates(&mut self, at: &Pointer, value: &Value) -> Option<Dates> {
+    fn dates(&mut self, at: &At<'_>, value: &Value) -> Option<Dates> {
         let list = self.list(at, value, DATES);
         let [from, to] = list else {
             if value.is_array() {
@@ -97,15 +97,15 @@ impl Reader {
             }
             return None;
         };
-        let mut read = |index: &str, value: &Value| {
-            let at = at.child(index);
+        let mut read = |index, value: &Value| {
+            let at = at.element(index);
             self.text(&at, value, DATES).and_then(|text| self.tried(&at, text.parse::<MonthDay>(), DATES))
         };
-        let (from, to) = (read("0", from), read("1", to));
+        let (from, to) = (read(0, from), read(1, to));
         Some(Dates { from: from?, to: to? })
     }
 
-    fn wall_time(&mut self, at: &Pointer, value: &Value) -> Option<jiff::civil::Time> {
+    fn wall_time(&mut self, at: &At<'_>, value: &Value) -> Option<jiff::civil::Time> {
         let text = self.text(at, value, CLAMP)?;
         self.tried(at, almanac::wall_time(text), CLAMP)
     }

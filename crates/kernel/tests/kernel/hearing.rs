@@ -323,3 +323,18 @@ fn an_older_revision_taken_as_given_says_nothing_about_what_is_reported() {
     rig.report(2, Some(json!({"lit": true, "fade": 3}))).unwrap();
     assert!(rig.fixture().is_in_step());
 }
+
+#[test]
+fn what_holds_a_volatile_member_comes_into_history_with_it_and_the_member_never_does() {
+    let mut rig = Rig::strip();
+    rig.edit(Paper::Fixture, Edit::Merge(json!({"volatile": ["/wifi/rssi"]}))).unwrap();
+    let rev = rig.rev();
+    let decision = rig.report(rev, Some(json!({"wifi": {"rssi": -61}}))).unwrap();
+    assert_eq!((&*decision.entries[0].patch, &*decision.entries[0].inverse), (r#"{"wifi":{}}"#, r#"{"wifi":null}"#));
+    assert_eq!(&*decision.entries[0].after, r#"{"wifi":{}}"#);
+    let decision = rig.report(rev, Some(json!({"wifi": {"rssi": -62}}))).unwrap();
+    assert!(decision.entries.is_empty(), "{:?}", decision.entries);
+    let decision = rig.report(rev, Some(json!({"lit": true, "wifi": {"rssi": -63}}))).unwrap();
+    assert_eq!((&*decision.entries[0].patch, &*decision.entries[0].inverse), (r#"{"lit":true}"#, r#"{"lit":null}"#));
+    assert_eq!(rig.reported(), json!({"lit": true, "wifi": {"rssi": -63}}));
+}

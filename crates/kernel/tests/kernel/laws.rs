@@ -3,11 +3,11 @@
 use std::collections::BTreeMap;
 
 use document::Value;
-use kernel::{Command, Edit, Message, Paper, Precondition, Rejection, Standing};
+use kernel::{Command, Edit, Message, Outlook, Paper, Precondition, Rejection, Standing};
 use proptest::prelude::*;
 use serde_json::{Map, json};
 
-use crate::rig::{Rig, id, revision};
+use crate::rig::{Rig, id, loaded, revision};
 
 /// Something that is asked of the fixture.
 #[derive(Debug, Clone)]
@@ -169,6 +169,9 @@ impl Model {
                 "the inverse leads back"
             );
             prop_assert!(!document::equal(&next, last), "an entry tells of a change");
+            if let Some(after) = &decision.fixture {
+                prop_assert_eq!(after.held(entry.paper).step.as_ref(), Some(&entry.patch), "the step is at hand");
+            }
             told.push(next);
         }
         self.agree()
@@ -191,6 +194,14 @@ impl Model {
             );
             prop_assert!(document::check_document(&held.value()).is_ok());
         }
+        if let Some(outlook) = fixture.outlook.get() {
+            let read = Outlook::read(&fixture.record.kind, &fixture.desired.value(), fixture.desired.at);
+            prop_assert_eq!(outlook, &read, "what was read to decide is what the document says");
+        }
+        let (fresh, now) = (loaded(fixture), self.rig.now);
+        prop_assert_eq!(fresh.override_has_ended(now), fixture.outlook().override_has_ended(now));
+        prop_assert_eq!(fresh.next_deadline(now), fixture.outlook().next_deadline(now));
+        prop_assert!(fresh.outlook.get().is_none(), "a glance keeps nothing");
         let accepted = self.rig.kinds.accept(
             &fixture.record.kind,
             &fixture.desired.value(),

@@ -3,7 +3,7 @@
 use kernel::{Command, Edit, Paper, Rejection};
 use serde_json::{Value, json};
 
-use crate::rig::{Rig, assert_nothing_changes, id, pointer_of, revision, time};
+use crate::rig::{Rig, assert_nothing_changes, id, loaded, pointer_of, revision, time};
 
 const END: &str = "2026-11-25T22:00:00Z";
 
@@ -33,6 +33,20 @@ fn an_override_shows_until_its_end_and_is_cleared_by_a_tick_from_then_on() {
     assert_eq!(rig.desired().get("override"), None);
     assert_eq!(rig.fixture().next_deadline(rig.now), None);
     assert_nothing_changes(&rig.tick());
+}
+
+#[test]
+fn an_override_that_ended_before_the_start_is_cleared_and_a_glance_at_time_keeps_nothing() {
+    let mut rig = overridden();
+    assert!(rig.fixture().outlook.get().is_some(), "what was read to decide is kept for showing");
+    rig.now = time("2026-11-25T21:00:00Z");
+    rig.fixture = rig.fixture.as_ref().map(loaded);
+    assert_eq!(rig.fixture().next_deadline(rig.now), Some(time(END)));
+    assert_nothing_changes(&rig.tick());
+    assert!(rig.fixture().outlook.get().is_none());
+    rig.now = time(END);
+    assert!(rig.fixture().override_has_ended(rig.now));
+    assert_eq!(rig.tick().answer.revision, revision(3));
 }
 
 #[test]

@@ -1,5 +1,7 @@
 //! One fixture and everything that was decided about it.
 
+use std::sync::Arc;
+
 use document::{Revision, Value};
 use jiff::{SignedDuration, Timestamp};
 use kernel::{
@@ -114,6 +116,13 @@ impl Rig {
     pub(crate) fn later(&mut self, seconds: i64) {
         self.now = self.now.checked_add(SignedDuration::from_secs(seconds)).unwrap();
     }
+}
+
+/// The fixture as it is after a start: nothing was read for showing yet.
+pub(crate) fn loaded(fixture: &Fixture) -> Fixture {
+    let mut loaded = fixture.clone();
+    loaded.outlook = Arc::default();
+    loaded
 }
 
 /// Nothing is to be made durable by it.

@@ -152,7 +152,7 @@ async fn a_restore_puts_the_backup_in_place_and_keeps_the_other_aside() {
     assert_eq!(std::fs::read(&backup).unwrap(), bytes, "the backup itself is left as it is");
     let aside = restored.aside.unwrap();
     assert_eq!(aside.file_name().unwrap(), "sconced.sqlite.aside-20260301T120002Z");
-    assert_eq!(number(&aside, "SELECT revision FROM document WHERE slot = 9").await, 16);
+    assert_eq!(number(&aside, "SELECT max(revision) FROM history WHERE slot = 9").await, 16);
     let store = open(rig.folder.path()).await.unwrap();
     assert_eq!(store.house().get("hall").unwrap().desired.revision.get(), 11);
     assert_eq!(store.outbox().len(), 2, "everything is published anew: the broker may hold what came after");
@@ -187,7 +187,11 @@ async fn a_database_that_was_killed_is_set_aside_with_its_log() {
     let restored = restore(&backup, cut.path(), second(2)).await.unwrap();
     let aside = restored.aside.unwrap();
     assert_eq!(files(cut.path()), ["lock", DATABASE, "sconced.sqlite.aside-20260301T120002Z"], "it is one file");
-    assert_eq!(number(&aside, "SELECT revision FROM document WHERE slot = 9").await, 10, "nothing committed is lost");
+    assert_eq!(
+        number(&aside, "SELECT max(revision) FROM history WHERE slot = 9").await,
+        10,
+        "nothing committed is lost"
+    );
     let store = open(cut.path()).await.unwrap();
     assert_eq!(store.house().get("hall").unwrap().desired.revision.get(), 5);
 }
@@ -245,7 +249,7 @@ async fn a_backup_without_a_daemon_changes_nothing_and_holds_what_lies_in_the_lo
         assert!(contents() == before, "{n}");
         let path = options.folder.join(&made.name);
         assert_eq!(std::fs::metadata(&path).unwrap().len(), made.bytes);
-        assert_eq!(number(&path, "SELECT revision FROM document WHERE slot = 9").await, 5, "{n}");
+        assert_eq!(number(&path, "SELECT max(revision) FROM history WHERE slot = 9").await, 5, "{n}");
     }
     assert_eq!(rig.store.backups(&options).unwrap().len(), 2);
 }

@@ -10,7 +10,7 @@ use tempfile::TempDir;
 use crate::checker;
 use crate::rig::{Rig, create, merge, number, open, second};
 
-const REVISION: &str = "SELECT revision FROM document WHERE slot = 9";
+const REVISION: &str = "SELECT max(revision) FROM history WHERE slot = 9";
 
 fn beside(path: &Path, suffix: &str) -> PathBuf {
     let mut name = path.as_os_str().to_owned();

@@ -30,6 +30,8 @@ async fn house() -> (Rig, Vec<u8>) {
         });
         let _ = rig.tell_all(edits).await;
     }
+    // documents are up to history after a stop
+    let rig = rig.reopened().await;
     let options = BackupOptions { folder: rig.folder.path().join("backups"), keep: 2 };
     let backup = rig.store.back_up(&options, second(0)).await.unwrap();
     let bytes = std::fs::read(options.folder.join(backup.name)).unwrap();

@@ -30,7 +30,8 @@ async fn house() -> Rig {
     rig.tell(enrol(&rig.store, "hall", b"secret", Some("hall:'line'\n"))).await;
     rig.tell(delete("gone")).await;
     rig.store.add_token("o'clock".into(), Scope::Edit, "text", second(0)).await.unwrap();
-    rig
+    // documents and outbox are up to history after a stop
+    rig.reopened().await
 }
 
 /// All rows of all tables, as SQLite writes them out.

@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod backups;
+mod behind;
 mod checker;
 mod commits;
 mod cut_off;

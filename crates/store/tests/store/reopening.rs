@@ -1,28 +1,11 @@
 //! A house that is closed and opened again is the same house.
 
-use kernel::{Fixture, Message};
+use kernel::Message;
 use serde_json::json;
 use store::{Scope, StoreError};
 
 use crate::checker;
-use crate::rig::{Rig, create, delete, enrol, hear, merge, open, record, report, run_sql, second};
-
-/// All that a fixture is, but for what it is read into.
-fn told(fixture: &Fixture) -> String {
-    format!(
-        "{:?} {} {} {:?} {:?} {:?} {:?} {:?} {:?} {:?}",
-        fixture.key,
-        fixture.id,
-        fixture.created,
-        fixture.record,
-        fixture.record_held,
-        fixture.desired,
-        fixture.reported,
-        fixture.secret.as_ref().map(|hash| hash.0.to_hex()),
-        fixture.enrolled_at,
-        fixture.life
-    )
-}
+use crate::rig::{Rig, create, delete, enrol, hear, merge, open, record, report, run_sql, second, told};
 
 fn house(rig: &Rig) -> Vec<String> {
     rig.store.house().all().iter().map(|fixture| told(fixture)).collect()

@@ -5,7 +5,7 @@ use kernel::{Message, Paper};
 use serde_json::json;
 use store::{Direction, Filter, Retention, StoreError};
 
-use crate::rig::{Rig, create, hear, merge, number, record, report, second};
+use crate::rig::{Rig, create, delete, hear, merge, number, record, report, second};
 
 const DAY: i64 = 86_400;
 
@@ -167,6 +167,27 @@ async fn old_boots_and_events_go_with_their_time() {
     for table in ["boot", "event"] {
         assert_eq!(number(rig.store.path(), &format!("SELECT count(*) FROM {table}")).await, 2, "{table}");
     }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn numbers_are_not_given_again_when_nothing_that_is_left_names_them() {
+    let rig = Rig::new().await;
+    rig.tell(create("jetty")).await;
+    rig.tell(create("hall")).await;
+    for n in 0..9 {
+        rig.tell(merge("hall", json!({"n": n}))).await;
+    }
+    rig.tell(delete("hall")).await;
+    rig.store.retire(by_age(1), second(1000 * DAY)).await.unwrap();
+    for due in rig.store.outbox().take(9) {
+        rig.store.published(due.key, due.ticket).await;
+    }
+    let rig = rig.reopened().await;
+    let left = "SELECT (SELECT count(*) FROM history) + (SELECT count(*) FROM outbox)";
+    assert_eq!(number(rig.store.path(), left).await, 0);
+    assert_eq!(rig.get("jetty").record_held.head, Some(1));
+    rig.tell(merge("jetty", json!({"n": 1}))).await;
+    assert_eq!(rig.get("jetty").desired.head, Some(13));
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use document::Value;
 use jiff::{SignedDuration, Timestamp};
-use kernel::{Actor, Command, Edit, Fixture, FixtureId, Kinds, Message, Paper, Precondition, SecretHash, Way};
+use kernel::{Actor, Command, Edit, Fixture, FixtureId, Held, Kinds, Message, Paper, Precondition, SecretHash, Way};
 use serde_json::json;
 use sqlx::{ConnectOptions, SqliteConnection};
 use store::{ExecuteError, Outcome, Request, Store, StoreError, StoreOptions};
@@ -30,6 +30,41 @@ pub(crate) async fn open(folder: &Path) -> Result<Store, StoreError> {
     Store::open(StoreOptions { folder: folder.into(), kinds: Arc::new(Kinds::default()), readers: 2, now: second(0) })
         .await
 }
+
+/// A document as it is held, but for how it came to be so.
+pub(crate) fn held(held: &Held) -> String {
+    format!("{} {} {} {:?} {}", held.revision, held.drift, held.at, held.head, held.text)
+}
+
+/// All that a fixture is, but for what it is read into.
+pub(crate) fn told(fixture: &Fixture) -> String {
+    format!(
+        "{:?} {} {} {:?} [{}] [{}] [{}] {:?} {:?} {:?}",
+        fixture.key,
+        fixture.id,
+        fixture.created,
+        fixture.record,
+        held(&fixture.record_held),
+        held(&fixture.desired),
+        held(&fixture.reported),
+        fixture.secret.as_ref().map(|hash| hash.0.to_hex()),
+        fixture.enrolled_at,
+        fixture.life
+    )
+}
+
+/// Waits until a query gives that number. The bound is generous: it only ends a test that hangs.
+pub(crate) async fn until(path: &Path, sql: &str, wanted: i64) {
+    let reached = async {
+        while number(path, sql).await != wanted {
+            tokio::time::sleep(std::time::Duration::from_millis(20)).await;
+        }
+    };
+    tokio::time::timeout(std::time::Duration::from_secs(60), reached).await.expect("it comes to that number");
+}
+
+/// How many settings say that documents and outbox are behind history.
+pub(crate) const BEHIND: &str = "SELECT count(*) FROM setting WHERE name = 'settled'";
 
 /// A plain connection to a database file, as another program would have it.
 pub(crate) async fn connection(path: &Path) -> SqliteConnection {
