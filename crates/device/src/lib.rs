@@ -29,6 +29,7 @@ mod current;
 mod firmware;
 mod fixed;
 mod keeper;
+mod lanes;
 mod layout;
 mod look;
 mod motif;

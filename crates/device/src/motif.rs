@@ -46,24 +46,23 @@ impl MotifName {
 
     /// The shortest period in milliseconds with `colours` colours. A shorter one is shown as this one.
     ///
-    /// By construction nothing then flashes more than three times in a second (WCAG 2.3.1). In one period, `swell`,
-    /// `travel` and `unroll` raise and lower a pixel once, and so does `glint` in one slot, which is as long as this:
-    /// 340 ms let at most 2.94 flashes into a second. `hearth` and `wander` turn back only where two of their steps
-    /// meet; a step of theirs takes 250 ms.
+    /// By construction nothing then flashes more than three times in a second (WCAG 2.3.1). `swell`, `travel` and `unroll`
+    /// raise and lower a pixel once in a period, `glint` once in a slot, which is no shorter: in 400 ms at least. `hearth`
+    /// and `wander` turn back only where two of their steps meet, and a step takes 200 ms at least. So a second holds at
+    /// most six turns, which leaves room for one more when looks change; see [`Player`](crate::Player).
     #[must_use]
     pub const fn least_period_ms(self, colours: usize) -> u32 {
         match self {
-            Self::Hearth => 500,
             Self::Wander => match colours {
-                0..=2 => 500,
-                3 => 750,
-                4 => 1_000,
-                5 => 1_250,
-                6 => 1_500,
-                7 => 1_750,
-                _ => 2_000,
+                0..=2 => 400,
+                3 => 600,
+                4 => 800,
+                5 => 1_000,
+                6 => 1_200,
+                7 => 1_400,
+                _ => 1_600,
             },
-            Self::Steady | Self::Swell | Self::Travel | Self::Unroll | Self::Glint => 340,
+            Self::Steady | Self::Swell | Self::Travel | Self::Unroll | Self::Hearth | Self::Glint => 400,
         }
     }
 }

@@ -6,9 +6,9 @@
 use crate::fixed::{Edge, ONE, ease, low16, low32, mix, part_of, scatter};
 use crate::{Motif, MotifName, Toward};
 
-/// How many steps `hearth` makes in a period, unless it is so short that they would be below 250 ms.
+/// How many steps `hearth` makes in a period, unless it is so short that they would be below 200 ms.
 const HEARTH_STEPS: u32 = 16;
-/// How many slots `glint` has in a period, unless it is so short that they would be below 340 ms.
+/// How many slots `glint` has in a period, unless it is so short that they would be below 400 ms.
 const GLINT_SLOTS: u32 = 8;
 
 /// A motif at an instant.
@@ -71,6 +71,7 @@ impl Motion {
     }
 
     /// The level, 0 to [`ONE`], of the `index`th lit pixel, whose middle is at `place` of 65536.
+    #[inline]
     pub(crate) fn level(&mut self, index: u32, place: u32) -> u32 {
         match self {
             Self::Whole { level } => *level,
@@ -122,7 +123,7 @@ pub(crate) struct Embers {
 
 impl Embers {
     fn new(motif: &Motif, time: u32, lit: u32) -> Self {
-        let steps = (motif.period_ms / 250).clamp(2, HEARTH_STEPS);
+        let steps = (motif.period_ms / 200).clamp(2, HEARTH_STEPS);
         let at = steps_at(time, steps);
         let step = at >> 16;
         let next = step.wrapping_add(1);
@@ -177,7 +178,7 @@ pub(crate) struct Points {
 
 impl Points {
     fn new(motif: &Motif, time: u32) -> Self {
-        let slots = (motif.period_ms / 340).clamp(1, GLINT_SLOTS);
+        let slots = (motif.period_ms / 400).clamp(1, GLINT_SLOTS);
         // Half of a slot for the softest, an eighth for the hardest.
         let half = (ONE / 8).saturating_add(u32::from(motif.softness).wrapping_mul(3) / 8);
         Self {

@@ -1,6 +1,7 @@
 //! The very bytes that a strip gets.
 
 use crate::fixed::{ONE, count32, low16, scale};
+use crate::lanes::Lanes;
 use crate::look::{DeviceLook, Duty};
 use crate::{Chip, Layout, Order, Protocol};
 
@@ -159,14 +160,13 @@ impl<'a> Output<'a> {
         [scale(a, e), scale(b, f), scale(c, g), scale(d, h)]
     }
 
-    fn byte(&self, duty: u16, threshold: u32) -> u8 {
-        if self.global == GLOBAL_MOST {
-            return byte(u32::from(duty), threshold);
-        }
-        // The least global brightness makes 65535 · 31 of it, below 2²¹.
-        let wanted = u32::from(duty).wrapping_mul(u32::from(GLOBAL_MOST));
-        let lifted = wanted.checked_div(u32::from(self.global)).unwrap_or(wanted);
-        byte(lifted.min(65_535), threshold)
+    /// The least global brightness makes 65535 · 31 of a duty, below 2²¹.
+    fn lift(&self, duty: Duty) -> Duty {
+        duty.map(|duty| {
+            let wanted = u32::from(duty).wrapping_mul(u32::from(GLOBAL_MOST));
+            let lifted = wanted.checked_div(u32::from(self.global)).unwrap_or(wanted);
+            low16(lifted.min(65_535))
+        })
     }
 
     /// The bytes of a pixel.
@@ -219,12 +219,14 @@ impl<P: Iterator<Item = Duty>, T: Fn(u32) -> u32> Pen<'_, P, T> {
     ) {
         let output = self.output;
         let balanced = output.balance != [ONE; 4];
+        let lifted = output.global != GLOBAL_MOST;
         let shifts = output.order.arrange([0_u32, 8, 16, 24]);
         for (pixel, duty) in pixels.zip(self.picture.by_ref()) {
             let duty = if balanced { output.balance(duty) } else { duty };
+            let duty = if lifted { output.lift(duty) } else { duty };
             let threshold = (self.threshold)(self.index);
             self.index = self.index.wrapping_add(1);
-            let bytes = u32::from_le_bytes(duty.map(|duty| output.byte(duty, threshold)));
+            let bytes = u32::from_le_bytes(Lanes::of(duty).bytes(threshold));
             for (channel, shift) in pixel.iter_mut().skip(HEADER).zip(shifts) {
                 [*channel, ..] = bytes.wrapping_shr(shift).to_le_bytes();
             }
@@ -234,24 +236,3 @@ impl<P: Iterator<Item = Duty>, T: Fn(u32) -> u32> Pen<'_, P, T> {
 
 /// Rounding half up, of 65535.
 const HALF: u32 = 32_767;
-
-/// `duty` (at most 65535) on 0 to 255; `threshold` is what is added before the remainder is cut off, of 65535.
-fn byte(duty: u32, threshold: u32) -> u8 {
-    let wanted = duty.wrapping_mul(255).wrapping_add(threshold);
-    // The quotient by 65535 without a division, exact below 2³².
-    let [low, _] = low16(wanted.wrapping_add(wanted >> 16).wrapping_add(1) >> 16).to_le_bytes();
-    low
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn every_duty_is_rounded_half_up_as_by_division() {
-        for duty in 0..=65_535_u32 {
-            assert_eq!(u32::from(byte(duty, HALF)), (duty * 255 + HALF) / 65_535, "{duty}");
-            assert_eq!(u32::from(byte(duty, 57_343)), (duty * 255 + 57_343) / 65_535, "{duty}");
-        }
-    }
-}

@@ -1,6 +1,7 @@
 //! The pixels of a look at an instant, one after the other.
 
-use crate::fixed::{ONE, count32, low16, low32};
+use crate::fixed::{ONE, count32, low16, low32, part_of};
+use crate::lanes::Lanes;
 use crate::look::{DARK, DeviceLook, Duty};
 use crate::motion::Motion;
 use crate::{COLOURS_MAX, MotifName};
@@ -25,8 +26,9 @@ pub struct Pixels {
     hue: u32,
     hue_step: u32,
     hue_last: u32,
+    floored: bool,
     /// The two colours that were mixed last, and where the first of them is in the list.
-    pair: (u32, Duty, Duty),
+    pair: (u32, Lanes, Lanes),
 }
 
 impl Pixels {
@@ -56,52 +58,49 @@ impl Pixels {
             hue: 0,
             hue_step,
             hue_last: if gaps == 0 { 0 } else { colours.saturating_sub(1) << 28 },
-            pair: (u32::MAX, DARK, DARK),
+            pair: (u32::MAX, Lanes::DARK, Lanes::DARK),
+            floored: look.floor() != DARK,
         }
     }
 
+    #[inline]
     fn lit_pixel(&mut self) -> Duty {
         if self.lit == 0 {
             // The steps are rounded down; the last pixel has the last colour all the same.
             self.hue = self.hue_last;
         }
         let level = self.motion.level(self.index, self.place >> 16);
-        let colour = match &self.motion {
+        let along = self.hue.wrapping_add(2_048) >> 12;
+        let (from, to, weight) = match &self.motion {
             Motion::Drift { shift, edge, rest } => {
                 let ring = count32(self.look.colours().len()).wrapping_mul(ONE);
-                let along = (self.hue.wrapping_add(2_048) >> 12).wrapping_add(*shift);
+                let along = along.wrapping_add(*shift);
                 // Below two rounds, since the list is one and so is the shift.
                 let along = if along >= ring { along.wrapping_sub(ring) } else { along };
                 let along = if along >= ring { along.wrapping_sub(ring) } else { along };
                 let weight = edge.rise((along & (ONE - 1)).saturating_sub(*rest));
                 let next = (along >> 16).wrapping_add(1);
-                let next = if next.wrapping_mul(ONE) >= ring { 0 } else { next };
-                self.between(along >> 16, next, weight)
+                (along >> 16, if next.wrapping_mul(ONE) >= ring { 0 } else { next }, weight)
             }
-            _ => {
-                let along = self.hue.wrapping_add(2_048) >> 12;
-                self.between(along >> 16, (along >> 16).wrapping_add(1), along & (ONE - 1))
-            }
+            _ => (along >> 16, (along >> 16).wrapping_add(1), along & (ONE - 1)),
         };
         self.index = self.index.wrapping_add(1);
         self.place = self.place.wrapping_add(self.place_step);
         self.hue = self.hue.wrapping_add(self.hue_step);
-        if level >= ONE { colour } else { mixed(DARK, colour, level) }
-    }
-
-    /// Between two neighbours in the list; `to` is the one after `from`, round the end or not.
-    fn between(&mut self, from: u32, to: u32, weight: u32) -> Duty {
         if self.pair.0 != from {
-            let colour = |index: u32| self.look.colour(usize::from(low16(index)));
+            let colour = |index: u32| Lanes::of(self.look.colour(usize::from(low16(index))));
             self.pair = (from, colour(from), colour(to));
         }
-        mixed(self.pair.1, self.pair.2, weight)
+        // The level and the mix of two colours in one.
+        let later = part_of(level, weight);
+        self.pair.1.weighed(level.wrapping_sub(later), self.pair.2, later)
     }
 }
 
 impl Iterator for Pixels {
     type Item = Duty;
 
+    #[inline]
     fn next(&mut self) -> Option<Duty> {
         self.left = self.left.checked_sub(1)?;
         let lit = if let Some(before) = self.before.checked_sub(1) {
@@ -113,7 +112,7 @@ impl Iterator for Pixels {
         } else {
             DARK
         };
-        Some(above(lit, self.look.floor()))
+        Some(if self.floored { above(lit, self.look.floor()) } else { lit })
     }
 
     fn size_hint(&self) -> (usize, Option<usize>) {
@@ -122,23 +121,6 @@ impl Iterator for Pixels {
 }
 
 impl ExactSizeIterator for Pixels {}
-
-/// One picture's pixel mixed into another's, in linear light.
-///
-/// Two channels at a time share a 64-bit product: each keeps to its own 32 bits, by the bounds of `mix`.
-pub(crate) fn mixed(from: Duty, to: Duty, weight: u32) -> Duty {
-    let keep = u64::from(ONE.wrapping_sub(weight));
-    let weight = u64::from(weight);
-    let two = |from: u64, to: u64| {
-        let sum = from.wrapping_mul(keep).wrapping_add(to.wrapping_mul(weight)).wrapping_add(0x8000_0000_8000);
-        let [_, _, a, b, _, _, c, d] = sum.to_le_bytes();
-        (u16::from_le_bytes([a, b]), u16::from_le_bytes([c, d]))
-    };
-    let ([a, b, c, d], [e, f, g, h]) = (from.map(u64::from), to.map(u64::from));
-    let (first, second) = two(a | b << 32, e | f << 32);
-    let (third, fourth) = two(c | d << 32, g | h << 32);
-    [first, second, third, fourth]
-}
 
 /// The greater of two, channel by channel.
 pub(crate) fn above(duty: Duty, floor: Duty) -> Duty {

@@ -11,17 +11,18 @@
 //! 3. A change that comes within a second of the start of the last crossing waits until [`Player::REST_MS`] have passed
 //!    with the picture held still. Of several in that time the last one counts.
 //!
-//! Why that is enough: a moving look turns a pixel at most twice in each 340 ms, so it turns it at most 2⌊d / 340⌋ + 2
-//! times in d milliseconds. Before and after a crossing, which is one turn, with its rest of 340 ms there are at most
-//! 660 ms of movement left in a second, hence at most 2 + 2 + 2 turns and the crossing: seven, which are three flashes. A
-//! second crossing in that second has a rest on both of its sides, and leaves less time for movement than it adds.
+//! Why that is enough, counting the turns of a pixel's luminance, of which seven are three flashes: a moving look turns it
+//! at most twice in 400 ms, so six times in a second; a crossing is one turn more. Around a crossing that is followed by
+//! its rest of 400 ms there are at most 600 ms of movement left in a second, in two parts of at most three turns each.
+//! Another crossing in that second has rests on both sides, which take away more turns than it brings.
 
 use core::iter::Zip;
 use core::slice::Iter;
 
 use crate::fixed::{ONE, ease, low32};
+use crate::lanes::mixed;
 use crate::look::{DeviceLook, Duty};
-use crate::pixels::{Pixels, mixed};
+use crate::pixels::Pixels;
 
 /// An instant, by both of a controller's times.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -62,7 +63,7 @@ struct Crossing {
 
 impl<'a> Player<'a> {
     /// How long a picture is held still around quick changes, in milliseconds: the shortest period of a motif.
-    pub const REST_MS: u64 = 340;
+    pub const REST_MS: u64 = 400;
     /// The longest crossing that goes to a still picture, in milliseconds.
     pub const STILL_MS: u32 = 3_000;
     /// How long after the start of a crossing the next one may start without a rest, in milliseconds.

@@ -44,9 +44,9 @@ fn a_second_change_within_a_second_rests_first_and_the_last_of_several_counts() 
     player.set(steady(60_000), 0, at(0));
     player.set(steady(0), 0, at(100));
     player.set(steady(30_000), 0, at(200));
-    assert_eq!((shown(&player, 439)[0][0], shown(&player, 440)[0][0]), (60_000, 30_000));
-    player.set(steady(0), 0, at(1_440));
-    assert_eq!(shown(&player, 1_440)[0][0], 0);
+    assert_eq!((shown(&player, 499)[0][0], shown(&player, 500)[0][0]), (60_000, 30_000));
+    player.set(steady(0), 0, at(1_500));
+    assert_eq!(shown(&player, 1_500)[0][0], 0);
 }
 
 #[test]
@@ -76,11 +76,11 @@ fn a_moving_look_moves_by_the_clock_again_once_it_is_there() {
     let mut player = Player::new(&mut room);
     player.set(look, 500, at(0));
     let still = shown(&player, 500);
-    assert_eq!(still, shown(&player, 839));
-    for ms in 840..2_000 {
+    assert_eq!(still, shown(&player, 899));
+    for ms in 900..2_000 {
         assert_eq!(shown(&player, ms), any::picture(&look, UNIX + ms, 20));
     }
-    assert_eq!(still, any::picture(&look, UNIX + 840, 20));
+    assert_eq!(still, any::picture(&look, UNIX + 900, 20));
     assert!(player.moves(at(9_000)));
     player.set(steady(1), 500, at(9_000));
     assert!(player.moves(at(9_499)) && !player.moves(at(9_500)));

@@ -98,14 +98,19 @@ fn any_look() -> impl Strategy<Value = DeviceLook> {
     prop_oneof![any::look(), hasty_look()]
 }
 
+/// 300 of each law, or as many as `PROPTEST_CASES` asks for.
+fn cases() -> u32 {
+    std::env::var("PROPTEST_CASES").ok().and_then(|cases| cases.parse().ok()).unwrap_or(300)
+}
+
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 300, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: cases(), failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn no_look_flashes_more_than_three_times_a_second(
         look in any_look(), from in 0_u64..1 << 40, count in prop_oneof![Just(1_usize), Just(2), Just(9)]
     ) {
-        let pictures = (0..2_600).step_by(5).map(|ms| (ms, any::picture(&look, from + ms, count)));
+        let pictures = (0..2_600).step_by(4).map(|ms| (ms, any::picture(&look, from + ms, count)));
         let worst = worst(pictures, uses_white(&look));
         prop_assert!(worst <= 3, "{worst} flashes");
     }
@@ -136,7 +141,7 @@ proptest! {
             if pending.peek().is_none() && uptime_ms > due + 2_000 {
                 break uptime_ms;
             }
-            uptime_ms += 5;
+            uptime_ms += 4;
         };
         let white = looks.iter().any(uses_white);
         let worst = worst(pictures.into_iter(), white);

@@ -215,7 +215,7 @@ fn what_a_message_should_not_have_said_shows_something_sensible() {
     let nine = [[9, 0, 0, 0]; 9];
     assert_eq!(DeviceLook::new(&nine, WHOLE, Motif::STEADY).colours().len(), 8);
     assert_eq!(picture(&DeviceLook::new(&[], WHOLE, Motif::STEADY), 0, 2), [DARK; 2]);
-    assert_eq!(white(Motif { period_ms: 0, ..Motif::new(MotifName::Swell) }).motif().period_ms, 340);
+    assert_eq!(white(Motif { period_ms: 0, ..Motif::new(MotifName::Swell) }).motif().period_ms, 400);
     for name in MotifName::ALL {
         assert_eq!(MotifName::parse(name.as_str()), Some(name));
         let look = white(Motif { period_ms: u32::MAX, ..Motif::new(name) });
