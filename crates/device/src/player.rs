@@ -168,6 +168,7 @@ pub struct Showing<'a> {
 impl Iterator for Showing<'_> {
     type Item = Duty;
 
+    #[inline]
     fn next(&mut self) -> Option<Duty> {
         let (from, to) = self.pairs.next()?;
         Some(if self.weight >= ONE { to } else { mixed(*from, to, self.weight) })

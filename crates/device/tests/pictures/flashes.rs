@@ -5,7 +5,7 @@
 //! 2.3.1: no more than three of them in any one-second period. Counted for every pixel by itself, which is stricter than
 //! WCAG's share of the field of view.
 
-use device::{DeviceLook, Duty, Now, Player};
+use device::{Chip, Currents, DeviceLook, Duty, Layout, Limiter, Now, Output, Player};
 use proptest::prelude::*;
 
 use crate::any;
@@ -146,5 +146,25 @@ proptest! {
         let white = looks.iter().any(uses_white);
         let worst = worst(pictures.into_iter(), white);
         prop_assert!(worst <= 3, "{worst} flashes in {end} ms");
+    }
+
+    /// A limit that followed each frame by itself would pump: of two points the one that stays would dim while the other
+    /// flashes.
+    #[test]
+    fn a_limiter_makes_no_more_flashes_of_a_look(
+        look in any_look(), from in 0_u64..1 << 40, pixels in 1_u32..7, ceiling in 1_u32..150
+    ) {
+        let output = Output::new(Chip::Ws2811, Layout::straight(0, pixels));
+        let currents = Currents { channels: [1_000; 4], idle: 0 };
+        let mut limiter = Limiter::new();
+        let pictures = (0..3_000).step_by(8).map(|ms| {
+            let mut frame = vec![0; output.bytes()];
+            output.frame(&look, from + ms, &mut frame).unwrap();
+            limiter.limit(&output, &mut frame, &currents, ceiling, ms);
+            let duty = |pixel: &[u8]| [0, 1, 2, 3].map(|channel| pixel.get(channel).map_or(0, |byte| u16::from(*byte) * 257));
+            (ms, frame.chunks(3).map(duty).collect())
+        });
+        let worst = worst(pictures, false);
+        prop_assert!(worst <= 3, "{worst} flashes");
     }
 }
