@@ -199,6 +199,17 @@ fn wander_takes_each_pixel_through_the_list_in_order_or_against_it() {
     }
 }
 
+/// Mixed first and lifted afterwards, both channels would lie on the floor half way, darker than either colour.
+#[test]
+fn a_floor_makes_no_dip_between_two_colours_that_wander() {
+    let list = [[FULL, 0, 0, 0], [0, FULL, 0, 0]];
+    let look = DeviceLook::new(&list, WHOLE, Motif::new(MotifName::Wander)).with_floor([40_000, 40_000, 0, 0]);
+    for ms in 4_000..8_000 {
+        let [red, green, ..] = picture(&look, ms, 1)[0];
+        assert!((105_534..=105_536).contains(&(u32::from(red) + u32::from(green))), "{red} and {green} at {ms}");
+    }
+}
+
 #[test]
 fn seeds_set_fixtures_apart_and_the_same_seed_keeps_them_together() {
     for name in MotifName::ALL.into_iter().filter(|name| *name != MotifName::Steady) {
