@@ -11,6 +11,9 @@ use super::sheet::{BuildSheet, Enclosure, Feed, Mounting, Place, SheetMembers};
 /// they may become. Warm copper loses more and lets less through into a short circuit.
 pub(super) const CONDUCTOR_CELSIUS: f64 = 60.0;
 
+/// The densest strips, in pixels a metre; from memory. A feed point nearer than that is not the strip's end.
+const DENSEST: f64 = 300.0;
+
 /// All inputs, known or assumed. Single conductors and single rails unless the name says loop.
 #[derive(Debug, Clone)]
 pub(super) struct Built<'a> {
@@ -74,8 +77,9 @@ impl<'a> Built<'a> {
         let pixels = sheet.pixels as usize;
         let farthest = feed.points.iter().flatten().copied().fold(0.0, f64::max);
         let density = sheet.pixels_per_metre.unwrap_or_else(|| {
-            let (density, why) = if farthest > 0.0 {
-                (f64::from(sheet.pixels) / farthest, "the farthest feed point was taken for the end of the strip")
+            let by_points = f64::from(sheet.pixels) / farthest;
+            let (density, why) = if (1.0..=DENSEST).contains(&by_points) {
+                (by_points, "the farthest feed point was taken for the end of the strip")
             } else {
                 (60.0, "a common density, no source; it sets length, heat for each metre and rail resistance")
             };
@@ -121,7 +125,7 @@ impl<'a> Built<'a> {
             sheet.rail_ohms_per_metre,
             0.125,
             "ohm/m, one rail",
-            "copper 35 um thick and 4 mm wide (1.7241e-8 ohm m, IEC 60028); makers rarely say: measure both rails of a \
+            "copper 35 µm thick and 4 mm wide (1.7241e-8 ohm m, IEC 60028); makers rarely say: measure both rails of a \
              piece shorted at its end, and write half of it for each metre",
         );
         // At 2.5 W for each metre and rail: 5 A at 0.1 ohm/m.
@@ -138,7 +142,7 @@ impl<'a> Built<'a> {
             "/ambient_celsius",
             sheet.ambient_celsius,
             30.0,
-            "degrees C",
+            "°C",
             "a warm room, which is also where the ampacity table begins",
         );
         let points = feed.points.clone().unwrap_or_else(|| {
@@ -176,7 +180,7 @@ impl<'a> Built<'a> {
             gaps.said("/fuse_amps", "no main fuse".to_owned(), "none is named");
         }
         let microfarads =
-            gaps.number("/capacitor_microfarads", sheet.capacitor_microfarads, 0.0, "uF", "none is named");
+            gaps.number("/capacitor_microfarads", sheet.capacitor_microfarads, 0.0, "µF", "none is named");
         let mounting = sheet.mounting.unwrap_or_else(|| {
             gaps.said("/mounting", "plastic".to_owned(), "among those that lead least heat away");
             Mounting::Plastic
@@ -250,12 +254,12 @@ fn wire(feed: &Feed, gaps: &mut Gaps) -> (WireSize, f64) {
             WireSize::Awg(gauge)
         }
         (None, None) => {
-            gaps.said("/feed/mm2", "0.5 mm2".to_owned(), "about the leads that come on strips; no source");
+            gaps.said("/feed/mm2", "0.5 mm²".to_owned(), "about the leads that come on strips; no source");
             WireSize::Mm2(0.5)
         }
     };
     let metres = gaps.number("/feed/metres", feed.metres, 1.0, "m one way", "no source; measure from supply to strip");
-    let taken = format!("conductors at {CONDUCTOR_CELSIUS} degrees C");
+    let taken = format!("conductors at {CONDUCTOR_CELSIUS} °C");
     gaps.said("/feed", taken, "the warmest that the ampacity table allows: warm copper loses more");
     (size, metres)
 }

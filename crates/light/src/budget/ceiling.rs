@@ -49,15 +49,15 @@ pub(super) fn ceiling(built: &Built<'_>, shares: &Shares, heat_limit: f64) -> Ce
         }
     };
     if let Some(supply) = built.sheet.supply_amps {
-        add("supply", supply * SUPPLY_LOADING, format!("{} A x {SUPPLY_LOADING} for long", say(supply)));
+        add("supply", supply * SUPPLY_LOADING, format!("{} A × {SUPPLY_LOADING} for long", say(supply)));
     }
     if let Some(fuse) = built.sheet.fuse_amps {
-        add("fuse", fuse * FUSE_LOADING, format!("{} A x {FUSE_LOADING} for long", say(fuse)));
+        add("fuse", fuse * FUSE_LOADING, format!("{} A × {FUSE_LOADING} for long", say(fuse)));
     }
     let several = if built.points.len() > 1 { " at each feed, a look gathered at one of them" } else { "" };
     if let Some(fuse) = built.branch_fuse {
         let amps = shares.most_total(&shares.points, fuse * FUSE_LOADING, full);
-        add("branch fuse", amps, format!("{} A x {FUSE_LOADING} for long{several}", say(fuse)));
+        add("branch fuse", amps, format!("{} A × {FUSE_LOADING} for long{several}", say(fuse)));
     }
     let amps = shares.most_total(&shares.points, built.ampacity, full);
     add("wire", amps, format!("{} A in {}{several}", say(built.ampacity), built.size.words()));

@@ -63,16 +63,16 @@ fn ranges<'a>(sheet: &SheetMembers, feed: &Feed) -> Vec<Range<'a>> {
         ("/measured_white_amps", sheet.measured_white_amps, 0.001, 2000.0, "A"),
         ("/rail_ohms_per_metre", sheet.rail_ohms_per_metre, 0.0001, 100.0, "ohm/m"),
         ("/rail_amps", sheet.rail_amps, 0.01, 1000.0, "A"),
-        ("/feed/mm2", feed.mm2, 0.02, 240.0, "mm2"),
+        ("/feed/mm2", feed.mm2, 0.02, 240.0, "mm²"),
         ("/feed/metres", feed.metres, 0.0, 1000.0, "m"),
         ("/feed/connector_amps", feed.connector_amps, 0.01, 1000.0, "A"),
         ("/feed/fuse_amps", feed.fuse_amps, 0.01, 1000.0, "A"),
-        ("/capacitor_microfarads", sheet.capacitor_microfarads, 0.0, 10_000_000.0, "uF"),
+        ("/capacitor_microfarads", sheet.capacitor_microfarads, 0.0, 10_000_000.0, "µF"),
         ("/data_volts", sheet.data_volts, 0.5, 24.0, "V"),
         ("/data_metres", sheet.data_metres, 0.0, 1000.0, "m"),
         ("/series_ohms", sheet.series_ohms, 0.0, 100_000.0, "ohm"),
         ("/clock_hertz", sheet.clock_hertz, 1000.0, 100_000_000.0, "Hz"),
-        ("/ambient_celsius", sheet.ambient_celsius, -60.0, 120.0, "degrees C"),
+        ("/ambient_celsius", sheet.ambient_celsius, -60.0, 120.0, "°C"),
     ]
 }
 

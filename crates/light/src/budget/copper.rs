@@ -22,8 +22,8 @@ const CORD_BY_AMBIENT: [(f64, f64); 6] =
 const BUNDLED: f64 = 0.8;
 
 /// Where [`ampacity`] is from, in a sentence.
-pub const AMPACITY_SOURCE: &str = "BS 7671 table 4F3A, twin flexible cord with 60 degrees C insulation, read in a cable \
-     dealer's reprint, with its factor for the ambient; bundled: x 0.8, BS 7671 table 4C1, from memory. \
+pub const AMPACITY_SOURCE: &str = "BS 7671 table 4F3A, twin flexible cord with 60 °C insulation, read in a cable \
+     dealer's reprint, with its factor for the ambient; bundled: × 0.8, BS 7671 table 4C1, from memory. \
      Never interpolated upward, never chassis wiring";
 
 /// A wire's size as printed on it.
@@ -63,7 +63,7 @@ impl WireSize {
     /// Its size in words.
     pub fn words(self) -> String {
         match self {
-            Self::Mm2(area) => format!("{area} mm2"),
+            Self::Mm2(area) => format!("{area} mm²"),
             Self::Awg(gauge) => format!("AWG {gauge}"),
         }
     }

@@ -83,6 +83,9 @@ pub fn energy(
     let month_kwh = year_kwh / 12.0;
     let kwh = joules / KWH;
     let cost_of = |kwh: f64| price.map(|price| kwh * price);
+    for cost in [cost_of(kwh), cost_of(year_kwh)].into_iter().flatten() {
+        quantity("cost", cost)?;
+    }
     Ok(Energy {
         seconds,
         kwh,

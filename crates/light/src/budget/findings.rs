@@ -11,7 +11,7 @@ pub(super) fn findings(built: &Built<'_>, budget: &Budget) -> Vec<Finding> {
     power_findings::supply(built, budget, &mut found);
     power_findings::place(built, &mut found);
     power_findings::capacitor(built, budget, &mut found);
-    strip_findings::heat(budget, &mut found);
+    strip_findings::heat(built, budget, &mut found);
     strip_findings::volts(built, budget, &mut found);
     strip_findings::data(built, budget, &mut found);
     strip_findings::frames(built, budget, &mut found);

@@ -3,7 +3,7 @@
 /// What part of its rating a fuse may carry for long at 25 °C.
 pub const FUSE_LOADING: f64 = 0.75;
 /// Where [`FUSE_LOADING`] is from.
-pub const FUSE_LOADING_SOURCE: &str = "at most 75 percent of the rating for long life at 25 degrees C: Littelfuse, Fuseology Selection Guide (2014), rated \
+pub const FUSE_LOADING_SOURCE: &str = "at most 75 percent of the rating for long life at 25 °C: Littelfuse, Fuseology Selection Guide (2014), rated \
      current; second hand";
 /// How many times its rating a fuse needs to open in time.
 pub const FUSE_OPENING: f64 = 2.0;

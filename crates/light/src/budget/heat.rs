@@ -25,7 +25,7 @@ pub(super) fn limit(built: &Built<'_>) -> (f64, String) {
     };
     let cooler = ((NOTHING_LEFT - built.ambient) / (NOTHING_LEFT - MEANT_FOR)).clamp(0.0, 1.0);
     let why = format!(
-        "{open} W/m on {}, x {left} {}, x {} at {} degrees C: common practice, no source",
+        "{open} W/m on {}, × {left} {}, × {} at {} °C: common practice, no source",
         built.mounting.name(),
         built.enclosure.name(),
         say(cooler),

@@ -10,6 +10,8 @@ use super::sheet::Place;
 
 /// From how many microfarads on a capacitor is large enough to trip supplies and weld switches; common practice.
 const LARGE_MICROFARADS: f64 = 4700.0;
+/// What a short circuit close to the supply still has of resistance, in ohms; from memory, unverified.
+const NEAR_OHMS: f64 = 0.01;
 
 /// The weakest conductor of a branch: what it is, what it may carry, and the source.
 fn weakest(built: &Built<'_>) -> (&'static str, f64, &'static str) {
@@ -21,11 +23,11 @@ fn weakest(built: &Built<'_>) -> (&'static str, f64, &'static str) {
     conductors.into_iter().fold(("", f64::INFINITY, ""), |least, each| if each.1 < least.1 { each } else { least })
 }
 
-/// Which common fuse would do, in a sentence.
-fn fuse_that_fits(built: &Built<'_>, prospective: f64) -> String {
+/// Which common fuse would do and where it goes, in a sentence.
+fn fuse_that_fits(built: &Built<'_>, prospective: f64, place: &str) -> String {
     match fuse::fuse_for_conductor(weakest(built).1, prospective) {
-        Some(rating) => format!("fit a fuse of {} A or less", say(rating)),
-        None => "no common fuse is small enough: use thicker wire and shorter ways first".to_owned(),
+        Some(rating) => format!("fit a fuse of {} A or less {place}", say(rating)),
+        None => "no common fuse is small enough: use thicker wire, shorter ways and more feed points first".to_owned(),
     }
 }
 
@@ -39,14 +41,18 @@ pub(super) fn fuses(built: &Built<'_>, budget: &Budget, found: &mut Findings) {
         (None, None) => None,
     };
     let Some((rating, pointer, name)) = guard else {
+        // The worst for a conductor is a short circuit near the supply; a fuse must also open at the far end.
+        let near = built.volts / (2.0 * built.conductor_ohms + NEAR_OHMS);
+        let near = near.min(built.supply_limit.unwrap_or(f64::INFINITY));
         let text = format!(
-            "there is no fuse: a short circuit draws {} A through a {what} that carries {} A",
-            say(short.prospective_amps),
+            "there is no fuse: nothing opens when a short circuit near the supply draws up to {} A through a {what} \
+             that carries {} A",
+            say(near),
             say(carries)
         );
-        let mend = format!("{} in the plus, close to the supply", fuse_that_fits(built, short.prospective_amps));
+        let mend = fuse_that_fits(built, short.prospective_amps, "in the plus, close to the supply");
         let place = ("fuse-missing", "/fuse_amps");
-        found.held(Grade::Danger, place, (short.prospective_amps, carries, "A"), text, source, mend);
+        found.held(Grade::Danger, place, (near, carries, "A"), text, source, mend);
         return;
     };
     if rating > carries + 1e-9 {
@@ -56,14 +62,12 @@ pub(super) fn fuses(built: &Built<'_>, budget: &Budget, found: &mut Findings) {
             say(rating),
             say(carries)
         );
-        let mend = if budget.branches.len() > 1 {
-            format!(
-                "{} into each branch, close to the supply, or use a stronger {what}",
-                fuse_that_fits(built, short.branch_prospective_amps)
-            )
+        let (flows, place) = if budget.branches.len() > 1 {
+            (short.branch_prospective_amps, "into each branch, close to the supply")
         } else {
-            format!("{}, or use a stronger {what}", fuse_that_fits(built, short.prospective_amps))
+            (short.prospective_amps, "in the plus, close to the supply")
         };
+        let mend = format!("{}; or use a stronger {what}", fuse_that_fits(built, flows, place));
         found.held(Grade::Danger, ("fuse-above-conductor", pointer), (rating, carries, "A"), text, source, mend);
     }
     let opening = [
@@ -79,7 +83,12 @@ pub(super) fn fuses(built: &Built<'_>, budget: &Budget, found: &mut Findings) {
                 say(flows),
                 say(opening)
             );
-            let mend = format!("{}, or a thicker and shorter feed, or more feed points", fuse_that_fits(built, flows));
+            let or = if limited {
+                "or a supply that gives more into a short circuit (write \"supply_limit_amps\" from its data sheet)"
+            } else {
+                "or a thicker and shorter feed, or more feed points"
+            };
+            let mend = format!("{}; {or}", fuse_that_fits(built, flows, "in its place"));
             let place = ("fuse-may-never-open", pointer);
             found.held(Grade::Danger, place, (flows, opening, "A"), text, FUSE_OPENING_SOURCE, mend);
         }
@@ -191,7 +200,7 @@ pub(super) fn capacitor(built: &Built<'_>, budget: &Budget, found: &mut Findings
     let capacitor = &budget.capacitor;
     if capacitor.microfarads >= LARGE_MICROFARADS && built.sheet.inrush_limiter != Some(true) {
         let text = format!(
-            "a buffer of {} uF draws up to {} A at switching on: it can trip the supply, weld a switch and wear the fuse",
+            "a buffer of {} µF draws up to {} A at switching on: it can trip the supply, weld a switch and wear the fuse",
             say(capacitor.microfarads),
             say(capacitor.inrush_amps)
         );
@@ -199,28 +208,25 @@ pub(super) fn capacitor(built: &Built<'_>, budget: &Budget, found: &mut Findings
                     capacitor; discharge it before touching"
             .to_owned();
         let place = ("capacitor-inrush", "/capacitor_microfarads");
-        let numbers = (capacitor.microfarads, LARGE_MICROFARADS, "uF");
+        let numbers = (capacitor.microfarads, LARGE_MICROFARADS, "µF");
         let source = "common practice, no source; inrush = V / R of feed and 0.05 ohm";
         found.held(Grade::Danger, place, numbers, text, source, mend);
     }
     let dip = capacitor.dip_volts.unwrap_or(built.volts);
     let most = built.volts * 0.1;
-    if dip > most {
+    if dip > most && capacitor.step_amps > 0.0 {
         let now = match capacitor.dip_volts {
-            Some(dip) => format!("dips {} V", say(dip)),
-            None => "is held by nothing".to_owned(),
+            Some(dip) => format!("the buffer capacitor dips {} V", say(dip)),
+            None => "there is no buffer capacitor".to_owned(),
         };
-        let text = format!(
-            "without more buffer the strip {now} while {} A come on and the supply follows",
-            say(capacitor.step_amps)
-        );
+        let text = format!("{now} while {} A come on and the supply follows", say(capacitor.step_amps));
         let mend = format!(
-            "put {} uF or more across the strip's supply at its feed, rated well above {} V",
+            "put {} µF or more across the strip's supply at its feed, rated well above {} V",
             say(capacitor.wanted_microfarads.max(470.0).ceil()),
             say(built.volts)
         );
         let place = ("capacitor-small", "/capacitor_microfarads");
-        let source = "dV = I t / C with t = 100 us and a tenth of the voltage: common practice, no source";
+        let source = "dV = I t / C with t = 100 µs and a tenth of the voltage: common practice, no source";
         found.held(Grade::Mend, place, (dip, most, "V"), text, source, mend);
     }
 }

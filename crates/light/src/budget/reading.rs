@@ -238,6 +238,7 @@ impl Object {
         let pointer = self.at(key);
         match self.take(key, faults)? {
             Piece::List(items) => {
+                let empty = items.is_empty();
                 let mut list = Vec::with_capacity(items.len());
                 for (index, item) in items.into_iter().enumerate() {
                     let place = format!("{pointer}/{index}");
@@ -248,7 +249,8 @@ impl Object {
                     }
                     list.extend(each(&place, item, faults));
                 }
-                Some(list)
+                // Of a list whose every item has its fault told there is no more to say.
+                Some(list).filter(|list| empty || !list.is_empty())
             }
             other => {
                 let text = format!("{} is no list", other.described());

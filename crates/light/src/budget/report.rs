@@ -81,10 +81,10 @@ fn currents(budget: &Budget, page: &mut Page) {
             let name: String = name.chars().take(name_width).collect();
             page.line(&format!(
                 "  {name:name_width$}  {:>6}  {:>6}  {:>7}  {:>7}",
-                say(look.peak_amps),
-                say(look.mean_amps),
-                say(look.shown_amps),
-                say(look.minimum_volts)
+                fixed(look.peak_amps),
+                fixed(look.mean_amps),
+                fixed(look.shown_amps),
+                fixed(look.minimum_volts)
             ));
         }
     }
@@ -100,7 +100,7 @@ fn voltages(budget: &Budget, page: &mut Page) {
     page.line("");
     page.line(&format!("  {:36}  white V  ceiling V", "fed at"));
     for way in &budget.alternatives {
-        let (white, ceiling) = (say(way.full_white.minimum), say(way.at_ceiling.minimum));
+        let (white, ceiling) = (fixed(way.full_white.minimum), fixed(way.at_ceiling.minimum));
         let name: String = way.name.chars().take(page.width.saturating_sub(24).min(36)).collect();
         let pad = page.width.saturating_sub(24).min(36);
         page.line(&format!("  {name:pad$}  {white:>7}  {ceiling:>9}"));
@@ -171,13 +171,18 @@ fn signals(budget: &Budget, page: &mut Page) {
     page.row(
         "capacitor",
         &format!(
-            "{} uF, {dip} for a step of {} A, inrush {} A",
+            "{} µF, {dip} for a step of {} A, inrush {} A",
             say(capacitor.microfarads),
             say(capacitor.step_amps),
             say(capacitor.inrush_amps)
         ),
     );
     page.caution(budget, CautionAbout::Capacitor);
+}
+
+/// A number for a column.
+fn fixed(value: f64) -> String {
+    format!("{value:.2}")
 }
 
 struct Page {

@@ -3,6 +3,7 @@
 use super::answer::{Budget, Grade, say};
 use super::built::Built;
 use super::findings::Findings;
+use super::sheet::{Enclosure, Mounting};
 use super::signal::DARK_HOURS;
 
 /// Rise time above which the shortest pulse, 220 ns, loses half of itself, in seconds.
@@ -16,7 +17,7 @@ const PUSH: f64 = 0.010;
 /// Frames a second below which motion is seen to step; common practice, no source.
 const SMOOTH: f64 = 30.0;
 
-pub(super) fn heat(budget: &Budget, found: &mut Findings) {
+pub(super) fn heat(built: &Built<'_>, budget: &Budget, found: &mut Findings) {
     let heat = &budget.heat;
     if heat.full_white_watts_per_metre > heat.limit_watts_per_metre {
         let text = format!(
@@ -24,9 +25,15 @@ pub(super) fn heat(budget: &Budget, found: &mut Findings) {
             say(heat.full_white_watts_per_metre),
             say(heat.limit_watts_per_metre)
         );
-        let mend = "mount it on aluminium, open the enclosure, or use a strip of fewer pixels a metre; the ceiling \
-                    holds it only while the controller works"
-            .to_owned();
+        let mut ways = Vec::new();
+        if built.mounting != Mounting::Aluminium {
+            ways.push("mount it on aluminium");
+        }
+        if built.enclosure != Enclosure::Open {
+            ways.push("open the enclosure");
+        }
+        ways.push("use a strip of fewer pixels a metre");
+        let mend = format!("{}; the ceiling holds it only while the controller works", ways.join(", or "));
         let place = ("full-white-above-heat", "/mounting");
         let numbers = (heat.full_white_watts_per_metre, heat.limit_watts_per_metre, "W/m");
         found.held(Grade::Danger, place, numbers, text, &heat.source, mend);
