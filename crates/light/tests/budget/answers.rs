@@ -92,6 +92,23 @@ fn at_the_ceiling_a_look_gathered_at_one_feed_still_keeps_to_its_connector() {
 }
 
 #[test]
+fn a_rail_is_kept_whichever_way_its_current_runs() {
+    // Fed at the far end the current runs toward the start; one pixel of 61 mA sits on the feed itself.
+    for (point, on_the_feed) in [(0.0, 0.0), (2.0, 0.061), (1.9, 0.061 * 4.0)] {
+        let answer = answer(SOUND, json!({"rail_amps": 0.7, "feed": {"points": [point]}}));
+        assert_eq!(answer.ceiling.from, "rails", "fed at {point} m");
+        close(answer.ceiling.amps, 0.7, on_the_feed + 1e-6);
+    }
+}
+
+#[test]
+fn the_hottest_case_is_taken_where_mounting_enclosure_and_ambient_are_not_known() {
+    // 8 W/m on plastic, 0.6 of it sealed, (60 - 30) / 35 of it at 30 degrees C: common practice, no source.
+    let bare = budget(&sheet(json!({"chip": "ws2812b", "pixels": 10})), &[]);
+    close(bare.heat.limit_watts_per_metre, 8.0 * 0.6 * 30.0 / 35.0, 1e-6);
+}
+
+#[test]
 fn a_profile_moves_the_least_voltage_to_where_the_light_is() {
     let sheet = sheet(changed(SOUND, json!({"feed": {"points": [0]}, "rail_ohms_per_metre": 0.2})));
     let at = |name: &str, profile: [f64; 4]| LookLoad {

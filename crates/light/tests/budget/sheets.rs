@@ -65,6 +65,7 @@ fn each_fault_is_told_with_its_place() {
     one(json!({"feed": {"guage": 4}}), "/feed/guage", FaultKind::UnknownMember);
     one(json!({"feed": {"awg": 18}}), "/feed/awg", FaultKind::Clash);
     one(json!({"feed": {"points": [0, 2.5]}}), "/feed/points/1", FaultKind::OffTheStrip);
+    one(json!({"feed": {"points": [0, 2.07]}}), "/feed/points/1", FaultKind::OffTheStrip);
     one(json!({"feed": {"points": [-0.1]}}), "/feed/points/0", FaultKind::OffTheStrip);
     one(json!({"feed": {"points": []}}), "/feed/points", FaultKind::OutOfRange);
     one(json!({"feed": {"points": [0, "end"]}}), "/feed/points/1", FaultKind::WrongType);
