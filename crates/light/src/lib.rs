@@ -20,6 +20,7 @@
 //! # }
 //! ```
 
+pub mod budget;
 mod colour;
 mod compiled;
 mod dim;
