@@ -145,8 +145,8 @@ pub struct Names<'a> {
 }
 
 impl Link {
-    /// How long a link runs on where its document does not say: a minute, about the time that it takes to climb a flight of
-    /// stairs with luggage and find a door. Common practice for stair lights is one to three minutes, without a source.
+    /// How long a link runs on where its document does not say: a minute, about the time that it takes to climb a
+    /// flight of stairs with luggage and find a door. Common practice for stair lights is one to three minutes, without a source.
     pub const RUN_ON: SignedDuration = SignedDuration::from_secs(60);
 
     /// Reads the document of a link.

@@ -6,12 +6,11 @@ use std::sync::Arc;
 use jiff::{SignedDuration, Timestamp};
 
 use super::effect::{Effect, Heard, Outcome, Verdict};
+use super::later;
 use super::link::{Link, LinkId, Party};
-use super::replay::{Happened, Happening};
 use super::run::{Run, RunningLook, Stage};
 use super::sensor::{Guard, Sensor, Taken};
 use super::window::Window;
-use super::{STORM_SPAN, later};
 use crate::name::{FixtureId, GroupName};
 
 /// What the machine asks about the house while it works. Ask nothing of the machine in these.
@@ -38,25 +37,14 @@ pub struct Target {
     pub lit: bool,
 }
 
-/// What is known when the daemon starts again.
-#[derive(Debug, Clone, Default)]
-pub struct Remembered {
-    /// The runs as [`Links::runs`] gave them last.
-    pub runs: Vec<Run>,
-    /// The number of the last event counted of each fixture since its last boot.
-    pub counters: Vec<(FixtureId, u64)>,
-    /// What was recorded lately, in order: the last minutes, for pulses and storms. May be empty.
-    pub recent: Vec<Happened>,
-}
-
 /// All links of a house, what runs by them, and what their sensors said.
 #[derive(Debug, Clone, Default)]
 pub struct Links {
-    links: BTreeMap<LinkId, Arc<Link>>,
-    sensors: BTreeMap<FixtureId, Sensor>,
+    pub(super) links: BTreeMap<LinkId, Arc<Link>>,
+    pub(super) sensors: BTreeMap<FixtureId, Sensor>,
     /// Which sensors' events are in a storm, so that not all have to be looked through.
     storms: BTreeSet<(FixtureId, Arc<str>)>,
-    runs: BTreeMap<(LinkId, FixtureId), Run>,
+    pub(super) runs: BTreeMap<(LinkId, FixtureId), Run>,
     /// The time of the last call.
     now: Option<Timestamp>,
 }
@@ -74,80 +62,6 @@ struct Pulse<'a> {
 }
 
 impl Links {
-    /// The links after a restart, and what has to be done at once. What ended or calmed while nothing was running is
-    /// told here, a second time where it had been told just before the stop.
-    #[must_use]
-    pub fn restored(
-        links: impl IntoIterator<Item = (LinkId, Link)>,
-        remembered: Remembered,
-        now: Timestamp,
-        house: &House<'_>,
-    ) -> (Self, Vec<Effect>) {
-        let mut new =
-            Self { links: links.into_iter().map(|(id, link)| (id, Arc::new(link))).collect(), ..Self::default() };
-        for (fixture, n) in remembered.counters {
-            new.sensors.insert(fixture, Sensor::counted(n));
-        }
-        new.recall(remembered.recent, &remembered.runs, house);
-        let mut effects = new.advance(now);
-        for mut run in remembered.runs {
-            let Some(link) = new.links.get(&run.link) else {
-                effects.extend(run.is_active().then(|| end(&run, now)));
-                continue;
-            };
-            let kept = link.enabled && new.targets(&link.to, house).contains(&run.to);
-            if run.is_active() && !kept {
-                effects.push(end(&run, now));
-                continue;
-            }
-            // should the clock have been set back meanwhile, nothing runs longer than if it had just been extended
-            let longest = if run.is_active() { link.run_on.max(STORM_SPAN) } else { SignedDuration::ZERO };
-            run.until = run.until.min(later(now, longest));
-            run.since = run.since.min(now);
-            new.runs.insert((run.link.clone(), run.to.clone()), run);
-        }
-        effects.extend(new.advance(now));
-        (new, effects)
-    }
-
-    /// Counts what was recorded, and lets nothing come of it: it came of it then.
-    fn recall(&mut self, recent: Vec<Happened>, runs: &[Run], house: &House<'_>) {
-        // numbers that were taken are in the record, so the counter is only needed for those of whom it says nothing
-        for fixture in recent.iter().map(|happened| &happened.fixture).collect::<BTreeSet<_>>() {
-            self.sensors.remove(fixture);
-        }
-        for Happened { at, fixture, what } in recent {
-            self.advance(at);
-            let (event, n) = match what {
-                Happening::Boot => {
-                    self.sensors.entry(fixture).or_default().booted();
-                    continue;
-                }
-                Happening::Event { event, n } => (event, n),
-            };
-            let listening = self.listening(&fixture, &event, house);
-            if self.count(&fixture, &event, n, at, &listening) != Taken::Fresh {
-                continue;
-            }
-            for (id, link) in listening {
-                if !link.enabled || !link.between.is_none_or(|window| (house.inside)(&window, at)) {
-                    continue;
-                }
-                for to in self.targets(&link.to, house) {
-                    let target = (house.target)(&to, &link);
-                    let ran = |run: &Run| run.is_active() && run.link == id && run.to == to && run.since <= at;
-                    let guard = match target {
-                        Target { shows: false, .. } => continue,
-                        Target { walkway: false, .. } => Guard::Muted,
-                        Target { .. } if runs.iter().any(ran) => Guard::Held,
-                        Target { .. } => continue,
-                    };
-                    self.guard(&fixture, &event, (id.clone(), to), guard);
-                }
-            }
-        }
-    }
-
     /// Something was sensed at `at`, the time at which it is heard.
     pub fn event(&mut self, sensor: &FixtureId, event: &str, n: u64, at: Timestamp, house: &House<'_>) -> Heard {
         let mut heard = Heard { effects: self.advance(at), outcomes: Vec::new() };
@@ -299,13 +213,13 @@ impl Links {
         self.links.iter().map(|(id, link)| (id, &**link))
     }
 
-    fn listening(&self, sensor: &FixtureId, event: &str, house: &House<'_>) -> Vec<(LinkId, Arc<Link>)> {
+    pub(super) fn listening(&self, sensor: &FixtureId, event: &str, house: &House<'_>) -> Vec<(LinkId, Arc<Link>)> {
         let listens = |link: &Link| link.listens(sensor, event, |group| (house.is_member)(sensor, group));
         let links = self.links.iter().filter(|(_, link)| listens(link));
         links.map(|(id, link)| (id.clone(), Arc::clone(link))).collect()
     }
 
-    fn targets(&self, to: &Party, house: &House<'_>) -> Vec<FixtureId> {
+    pub(super) fn targets(&self, to: &Party, house: &House<'_>) -> Vec<FixtureId> {
         match to {
             Party::Fixture(id) => vec![id.clone()],
             Party::Group(group) => (house.members)(group),
@@ -313,7 +227,7 @@ impl Links {
     }
 
     /// Takes the number of an event and counts its pulse, where a link that is switched on listens.
-    fn count(
+    pub(super) fn count(
         &mut self,
         sensor: &FixtureId,
         event: &Arc<str>,
@@ -389,7 +303,13 @@ impl Links {
     }
 
     /// Notes what the storm guard does; true when that is news.
-    fn guard(&mut self, sensor: &FixtureId, event: &Arc<str>, key: (LinkId, FixtureId), guard: Guard) -> bool {
+    pub(super) fn guard(
+        &mut self,
+        sensor: &FixtureId,
+        event: &Arc<str>,
+        key: (LinkId, FixtureId),
+        guard: Guard,
+    ) -> bool {
         let storm = self.sensors.get_mut(sensor).and_then(|sensor| sensor.events.get_mut(event)?.storm.as_mut());
         storm.is_some_and(|guards| guards.insert(key, guard) != Some(guard))
     }
@@ -439,7 +359,7 @@ impl Links {
     }
 
     /// Comes to an instant: ends what is due, lets go of storms that have calmed, sets everything back with the clock.
-    fn advance(&mut self, now: Timestamp) -> Vec<Effect> {
+    pub(super) fn advance(&mut self, now: Timestamp) -> Vec<Effect> {
         let mut effects = Vec::new();
         if let Some(before) = self.now
             && now < before
@@ -496,7 +416,7 @@ impl Links {
     }
 }
 
-fn end(run: &Run, at: Timestamp) -> Effect {
+pub(super) fn end(run: &Run, at: Timestamp) -> Effect {
     Effect::End { link: run.link.clone(), to: run.to.clone(), at }
 }
 

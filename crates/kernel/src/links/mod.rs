@@ -20,8 +20,11 @@
 //! - **Counting**: an event with the number of the last one is a duplicate, one with a lower number came out of order;
 //!   neither counts. After a boot any number is taken, but for what was counted in the minute before it, which a broker
 //!   may deliver again; a counter that starts anew at 0 or 1 and goes on by ones is always taken.
-//! - **Several links on one target**: the later one wins, the earlier comes back if it still runs ([`Links::running_on`]).
-//! - **A clock that is set back** sets back everything that runs by the same, so that nothing runs longer by it.
+//! - **Several links on one target**: the later one wins, the earlier comes back if it still runs
+//!   ([`Links::running_on`]).
+//! - **A clock that is set back** sets back everything that runs by the same, so that nothing runs longer by it. One
+//!   that was set back while the daemon was stopped is noticed only where a run would begin in the future: then it runs
+//!   no longer than if it had just been extended.
 //!
 //! # Why no loop can form
 //! The only thing that begins a run is a message of a fixture's sensor ([`Links::event`]). What a link makes a target
@@ -39,6 +42,7 @@ mod link;
 mod machine;
 mod reader;
 mod replay;
+mod restart;
 mod run;
 mod sensor;
 mod window;
@@ -47,8 +51,9 @@ use jiff::{SignedDuration, Timestamp};
 
 pub use effect::{Effect, Heard, Outcome, Verdict};
 pub use link::{Confirm, Link, LinkId, LinkIdFault, LinkLook, Names, Party};
-pub use machine::{House, Links, Remembered, Target};
+pub use machine::{House, Links, Target};
 pub use replay::{Firing, Happened, Happening, Replay, replay};
+pub use restart::Remembered;
 pub use run::{Run, RunningLook, Stage};
 pub use window::{Edge, Window};
 
@@ -60,9 +65,10 @@ pub const CAUTION: &str = "Links are for decoration and comfort. They are not em
 /// More counted events than this within [`STORM_SPAN`] are a storm.
 ///
 /// A small motion sensor holds its output for about 2 seconds and is then blocked for 2 to 3 (sellers' and makers'
-/// pages, in `tests/check-values/pir-facts.csv`), so one that works reports every 4 to 5 seconds at most: twelve to fifteen a minute, and only while someone
-/// moves without a pause. Above twelve it chatters, or is busier than a light should follow. The figure is derived from
-/// those ranges; no standard names one.
+/// pages, in `tests/check-values/pir-facts.csv`), so one that works reports every 4 to 5 seconds at most: twelve to
+/// fifteen a minute, and only while someone moves without a pause. One that is set to go on with its output while
+/// someone moves, as most modules are delivered, reports far more rarely. Above twelve a sensor chatters, or is busier
+/// than a light should follow. The figure is derived from those ranges; no standard names one.
 pub const STORM: usize = 12;
 
 /// The span in which [`STORM`] is counted, and for which a storm must have calmed before the guard lets go.

@@ -18,6 +18,7 @@ const DAY: f64 = 86_400.0;
 const PARTY: &str = "write {\"fixture\":\"hall\"} or {\"group\":\"stairs\"}";
 const EVENT: &str = "write the name that the fixture gives it in its messages, such as \"motion\"";
 const LOOK: &str = "write the name of a look of the target, or a look such as {\"kelvin\":2400,\"intensity\":40}";
+const TITLE: &str = "write what you call the link, such as \"Hall lights the stairs\"";
 const RUN_ON: &str = "write seconds from 1 to 86400, such as 60";
 const DEAD_TIME: &str = "write seconds from 0 to 86400, such as 10";
 const CONFIRM: &str = "write such as {\"pulses\":2,\"within\":10}";
@@ -29,8 +30,8 @@ const EDGE: &str = "write HH:MM, sunrise, sunset, dawn or dusk, or such as {\"st
 /// The shortest time from one report of a usual motion sensor to its next, in seconds: the shortest time of output that
 /// a seller's page gives (0.3) and the blocking that most pages give (2.5).
 const SOONEST_REPORT: f64 = 2.8;
-/// The time after which such a sensor has surely reported again while someone moves, in seconds: about 2 of output and 2
-/// to 3 of blocking, by sellers' and makers' pages.
+/// The time after which such a sensor has surely reported again while someone moves, in seconds: about 2 of output and
+/// 2 to 3 of blocking, by sellers' and makers' pages.
 const USUAL_REPORT: f64 = 5.0;
 
 /// Reads a link; see [`Link::read`].
@@ -44,7 +45,8 @@ pub(super) fn read(value: &Value) -> Result<(Link, Vec<Advice>), Vec<Finding>> {
         return Err(vec![Finding::new(
             root,
             format!("a link is an object, and this is {}", described(value)),
-            "write such as {\"from\":{\"fixture\":\"hall\"},\"event\":\"motion\",\"to\":{\"group\":\"stairs\"},\"look\":\"greet\"}",
+            "write such as {\"from\":{\"fixture\":\"hall\"},\"event\":\"motion\",\
+             \"to\":{\"group\":\"stairs\"},\"look\":\"greet\"}",
         )]);
     };
     for (needed, advice) in [("from", PARTY), ("event", EVENT), ("to", PARTY), ("look", LOOK)] {
@@ -68,7 +70,7 @@ pub(super) fn read(value: &Value) -> Result<(Link, Vec<Advice>), Vec<Finding>> {
             "between" => between = reader.between(&at, value),
             "lit_only" => lit_only = reader.flag(&at, value).unwrap_or(lit_only),
             "enabled" => enabled = reader.flag(&at, value).unwrap_or(enabled),
-            "title" => title = reader.short(&at, value, 200, "write what you call the link, such as \"Hall lights the stairs\""),
+            "title" => title = reader.short(&at, value, 200, TITLE),
             "notes" => match value.as_str() {
                 Some(text) if text.len() <= 4000 => notes = Some(text.to_owned()),
                 _ => reader.fault(&at, "notes are not a text of at most 4,000 bytes", "shorten them"),
@@ -76,7 +78,8 @@ pub(super) fn read(value: &Value) -> Result<(Link, Vec<Advice>), Vec<Finding>> {
             _ => reader.fault(
                 &at,
                 format!("a link has no member {name:?}"),
-                "there are from, event, to, look, run_on, dead_time, confirm, between, lit_only, enabled, title and notes",
+                "there are from, event, to, look, run_on, dead_time, confirm, between, lit_only, enabled, title and \
+                 notes",
             ),
         }
     }
@@ -273,16 +276,16 @@ impl Reader {
         let needed = f64::from(confirm.pulses - 1) * SOONEST_REPORT;
         if confirm.within.as_secs_f64() < needed {
             let text = format!(
-                "a usual motion sensor cannot report again sooner than after {SOONEST_REPORT} seconds, many not before 4 to 5: \
-                 {} reports take at least {needed:.1} seconds, so this link may never be confirmed; name more seconds",
+                "a usual motion sensor cannot report again sooner than after {SOONEST_REPORT} seconds, many not before \
+                 4 to 5: {} reports take at least {needed:.1} seconds, so this link may never be confirmed; name more seconds",
                 confirm.pulses
             );
             self.advice.push(Advice { pointer: root.child("confirm").child("within"), text });
         }
         if run_on.as_secs_f64() < USUAL_REPORT {
             let text = format!(
-                "a usual motion sensor reports every 4 to 5 seconds at most, so with less than {USUAL_REPORT} seconds the light goes \
-                 out between two reports while someone still moves"
+                "a usual motion sensor reports every 4 to 5 seconds at most, so with less than {USUAL_REPORT} seconds \
+                 the light goes out between two reports while someone still moves"
             );
             self.advice.push(Advice { pointer: root.child("run_on"), text });
         }

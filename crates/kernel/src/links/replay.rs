@@ -55,8 +55,8 @@ pub struct Firing {
 pub struct Replay {
     /// When it would have fired, in order.
     pub firings: Vec<Firing>,
-    /// How many events led to what. Where one led to several things on several targets, it counts for that of which most
-    /// came. Events that the link does not listen to count nowhere.
+    /// How many events led to what. Where one led to several things on several targets, it counts for that of which
+    /// most came. Events that the link does not listen to count nowhere.
     pub counts: BTreeMap<Verdict, u64>,
     /// How often the storm guard would have set in.
     pub storms: u64,

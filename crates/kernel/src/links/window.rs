@@ -18,8 +18,8 @@ pub struct Edge {
 /// From when until when a link acts, day after day. The first instant is in it, the last is not.
 ///
 /// The two edges of one night or day belong together: `["dusk","23:30"]` is an evening and `["22:00","sunrise"]` a
-/// night. Where the sun has not set by half past eleven there is no such evening on that day, and the window stays shut; it
-/// does not reach round to half past eleven of the next day.
+/// night. Where the sun has not set by half past eleven there is no such evening on that day, and the window stays
+/// shut; it does not reach round to half past eleven of the next day.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Window {
     /// When it opens.
@@ -52,8 +52,8 @@ impl Window {
         }
     }
 
-    /// Whether an instant is in the window. `today` is the date of `at` at the place, and `when` gives the instant of an
-    /// edge on a date there, shift included; nothing when there is none on that date. Where the sun does not come up
+    /// Whether an instant is in the window. `today` is the date of `at` at the place, and `when` gives the instant of
+    /// an edge on a date there, shift included; nothing when there is none on that date. Where the sun does not come up
     /// at all on a date, let sunset and dusk be its first instant and dawn and sunrise its last: it is night.
     ///
     /// Edges are shifted by twelve hours at most, so the windows that open from two days before until the day after
