@@ -10,7 +10,7 @@ use serde_json::json;
 
 use crate::rig::{fixture, in_house, inside, is_walkway, link, millis};
 use crate::streams::{
-    Line, Number, Player, Step, a_link, a_link_with, effects, name, named, some_links, steps,
+    Line, Player, Step, a_link, a_link_with, effects, name, named, some_links, steps,
     steps_with_a_clock_that_is_set_back, steps_with_edits,
 };
 
@@ -431,5 +431,4 @@ fn the_streams_reach_every_verdict_and_effect() {
         }
     }
     assert_eq!((verdicts.len(), kinds.len()), (12, 7), "{verdicts:?} {kinds:?}");
-    assert_ne!(Number::Next, Number::Older);
 }

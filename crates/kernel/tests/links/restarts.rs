@@ -7,7 +7,7 @@ use kernel::links::{Effect, Happened, Happening, Link, Links, Remembered, Run, S
 use proptest::prelude::*;
 use serde_json::json;
 
-use crate::rig::{Story, fixture, in_house, inside, link, link_id, members, millis, seconds, start, told, verdicts};
+use crate::rig::{fixture, in_house, link, link_id, millis, seconds, start, told, verdicts};
 use crate::streams::{
     Line, Player, a_link, effects, name, named, some_links, steps, steps_with_a_clock_that_is_set_back,
 };
@@ -221,7 +221,4 @@ fn a_storm_of_the_past_is_told_once() {
     let told = in_house(|house| replay(&link_id("a"), &link(json!({"to": {"group": "lights"}})), events, house));
     assert_eq!((told.storms, told.firings.len()), (1, 1));
     assert_eq!(told.firings[0].end, start() + seconds(99.0));
-    let (window, members) = (link(json!({"between": ["dusk", "23:30"]})).between, members(&"lights".parse().unwrap()));
-    assert!(window.is_some_and(|window| inside(&window, start())) && members.len() == 2);
-    assert_eq!(Story::of([]).on("shelf", 0.0), [""; 0]);
 }
