@@ -8,6 +8,7 @@ use std::time::Duration;
 use crate::child::Child;
 use crate::error::BenchError;
 use crate::http::{Http, request};
+use crate::load::{Edits, Requests as _};
 use crate::process;
 
 /// How long the daemon may take until it has published everything after its start.
@@ -70,6 +71,13 @@ impl Daemon {
         let mut http = Http::open(self.http).await?;
         let answer = http.ask(&request(self.http, "GET", path, None)).await?.good()?;
         Ok((answer.head.to_vec(), answer.body.to_vec()))
+    }
+
+    /// Edits as a caller of the load does: the answer's bytes.
+    pub(crate) async fn edited(&self, edit: &mut Edits) -> Result<Vec<u8>, BenchError> {
+        let mut http = Http::open(self.http).await?;
+        let answer = http.ask(edit.next()).await?.good()?;
+        Ok([answer.head, answer.body].concat())
     }
 
     /// Stops it in good order.

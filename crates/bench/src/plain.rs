@@ -38,12 +38,45 @@ pub(crate) enum Rows {
 }
 
 /// One unit of work; its texts are made before.
+#[derive(Debug)]
 struct Work {
     slot: i64,
     revision: i64,
     body: Arc<str>,
     patch: Arc<str>,
     done: oneshot::Sender<()>,
+}
+
+/// The first revision that is written less one: far above those of the house, whose snapshots are there already.
+pub(crate) const FIRST_REVISION: i64 = 1_000_000;
+
+/// A writer that runs.
+pub(crate) struct Pen {
+    pub(crate) queue: Queue,
+    writer: std::thread::JoinHandle<Result<(), BenchError>>,
+}
+
+/// Where work is queued for the writer.
+#[derive(Debug, Clone)]
+pub(crate) struct Queue(mpsc::Sender<Work>);
+
+/// The texts of a unit of work.
+#[derive(Debug, Clone)]
+pub(crate) struct Unit {
+    body: Arc<str>,
+    patch: Arc<str>,
+}
+
+impl Unit {
+    /// Queues one and waits until it is durable.
+    pub(crate) async fn written(&self, queue: &Queue, slot: i64, revision: i64) -> Result<(), BenchError> {
+        let (done, written) = oneshot::channel();
+        let work = Work { slot, revision, body: Arc::clone(&self.body), patch: Arc::clone(&self.patch), done };
+        if queue.0.send(work).await.is_err() || written.await.is_err() {
+            return Err(BenchError::unexpected("writing by plain SQLite", "its writer has ended"));
+        }
+        Ok(())
+    }
 }
 
 /// One writer upon a database of a made house.
@@ -62,6 +95,19 @@ impl Plain {
         Ok(Self { database, body: body.into() })
     }
 
+    /// What is written for each unit of work, of the size of the house's first desired document.
+    pub(crate) fn unit(&self) -> Unit {
+        Unit { body: Arc::clone(&self.body), patch: r#"{"looks":{"evening":{"intensity":42}}}"#.into() }
+    }
+
+    /// Starts the writer; it ends when nothing can be sent to it any more.
+    pub(crate) fn begin(&self, rows: Rows) -> Result<Pen, BenchError> {
+        let plain = open(&self.database)?;
+        let (queue, queued) = mpsc::channel(4096);
+        let writer = std::thread::spawn(move || write(plain, rows, queued));
+        Ok(Pen { queue: Queue(queue), writer })
+    }
+
     /// Lets `callers` wait for one write after the other for `length`, or until `most` are written in all.
     pub(crate) async fn run(
         &self,
@@ -70,30 +116,23 @@ impl Plain {
         length: Duration,
         most: Option<usize>,
     ) -> Result<Load, BenchError> {
-        let plain = open(&self.database)?;
-        let (queue, queued) = mpsc::channel(4096);
-        let writer = std::thread::spawn(move || write(plain, rows, queued));
+        let Pen { queue, writer } = self.begin(rows)?;
         let ready = Arc::new(Barrier::new(callers + 1));
         let each = most.map_or(usize::MAX, |most| most.div_ceil(callers));
-        let mut tasks = JoinSet::new();
+        let mut tasks = JoinSet::<Result<_, BenchError>>::new();
         for caller in 0..callers {
-            let (queue, ready, body) = (queue.clone(), Arc::clone(&ready), Arc::clone(&self.body));
+            let (unit, ready) = (self.unit(), Arc::clone(&ready));
+            let queue = queue.clone();
             let slot = (i64::try_from(caller).unwrap_or(0) + 1) * 8 + if rows == Rows::Edit { 1 } else { 2 };
             tasks.spawn(async move {
-                let patch: Arc<str> = r#"{"looks":{"evening":{"intensity":42}}}"#.into();
                 let mut taken = Vec::with_capacity(4096);
                 ready.wait().await;
                 let first = Instant::now();
-                // revisions far above those of the house, whose snapshots are there already
-                let mut revision = 1_000_000;
+                let mut revision = FIRST_REVISION;
                 while taken.len() < each && first.elapsed() < length {
                     let began = Instant::now();
-                    let (done, written) = oneshot::channel();
                     revision += 1;
-                    let work = Work { slot, revision, body: Arc::clone(&body), patch: Arc::clone(&patch), done };
-                    if queue.send(work).await.is_err() || written.await.is_err() {
-                        return Err(BenchError::unexpected("writing by plain SQLite", "its writer has ended"));
-                    }
+                    unit.written(&queue, slot, revision).await?;
                     taken.push(nanoseconds(began));
                 }
                 Ok(taken)
@@ -115,7 +154,7 @@ impl Plain {
 /// Takes all that is queued, writes it in one transaction, tells everyone.
 fn write(plain: Connection, rows: Rows, mut queued: mpsc::Receiver<Work>) -> Result<(), BenchError> {
     let mut id: i64 = plain.query_row("SELECT coalesce(max(id), 0) FROM history", [], |row| row.get(0))?;
-    plain.execute("DELETE FROM snapshot WHERE revision > 1000000", [])?;
+    plain.execute("DELETE FROM snapshot WHERE revision > ?", [FIRST_REVISION])?;
     let mut heads: HashMap<i64, i64> = HashMap::new();
     let mut at = 1_800_000_000_000_i64;
     let mut document = plain.prepare(

@@ -1,19 +1,22 @@
-//! A bare axum handler that answers the very bytes that the daemon answers.
+//! A bare axum handler that answers the very bytes that the daemon answers. Before it answers a PATCH it may wait for
+//! plain SQLite: no JSON is read, no rule asked, nothing published.
 
 use std::net::Ipv4Addr;
 use std::path::Path;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicI64, Ordering};
 
 use axum::Router;
 use axum::body::{Body, Bytes};
 use axum::extract::{Path as Place, State};
-use axum::http::{HeaderMap, HeaderName, HeaderValue, Response};
+use axum::http::{HeaderMap, HeaderName, HeaderValue, Response, StatusCode};
 use axum::routing::get;
 use axum::serve::ListenerExt as _;
 use tokio::net::TcpListener;
 
 use super::{tell, until_closed};
 use crate::error::BenchError;
+use crate::plain::{FIRST_REVISION, Plain, Queue, Rows, Unit};
 
 /// Headers that the server sets by itself.
 const OWN: [&str; 3] = ["content-length", "date", "connection"];
@@ -22,6 +25,15 @@ const OWN: [&str; 3] = ["content-length", "date", "connection"];
 struct Fixed {
     headers: HeaderMap,
     body: Bytes,
+    plain: Option<Written>,
+}
+
+/// Where a PATCH is written.
+#[derive(Debug)]
+struct Written {
+    unit: Unit,
+    queue: Queue,
+    revision: AtomicI64,
 }
 
 /// Takes head and body of an answer apart.
@@ -36,13 +48,19 @@ fn fixed(answer: &[u8]) -> Option<Fixed> {
             headers.append(name, HeaderValue::from_str(value.trim()).ok()?);
         }
     }
-    Some(Fixed { headers, body: Bytes::copy_from_slice(body) })
+    Some(Fixed { headers, body: Bytes::copy_from_slice(body), plain: None })
 }
 
-pub(super) async fn run(answer: &Path) -> Result<(), BenchError> {
+pub(super) async fn run(answer: &Path, data: Option<&Path>) -> Result<(), BenchError> {
     let bytes = std::fs::read(answer).map_err(BenchError::io("reading the answer"))?;
-    let fixed = fixed(&bytes).ok_or_else(|| BenchError::unexpected("reading the answer", "it is none"))?;
-    let router = Router::new().route("/v1/fixtures/{id}/desired", get(handle)).with_state(Arc::new(fixed));
+    let mut fixed = fixed(&bytes).ok_or_else(|| BenchError::unexpected("reading the answer", "it is none"))?;
+    if let Some(data) = data {
+        let plain = Plain::new(data)?;
+        let queue = plain.begin(Rows::Edit)?.queue;
+        fixed.plain = Some(Written { unit: plain.unit(), queue, revision: AtomicI64::new(FIRST_REVISION) });
+    }
+    let router =
+        Router::new().route("/v1/fixtures/{id}/desired", get(handle).patch(handle_edit)).with_state(Arc::new(fixed));
     let doing = || BenchError::io("serving HTTP");
     let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).await.map_err(doing())?;
     let address = listener.local_addr().map_err(doing())?;
@@ -58,6 +76,20 @@ async fn handle(State(fixed): State<Arc<Fixed>>, Place(_): Place<String>) -> Res
     let mut response = Response::new(Body::from(fixed.body.clone()));
     *response.headers_mut() = fixed.headers.clone();
     response
+}
+
+/// Takes the body in, writes, answers.
+async fn handle_edit(state: State<Arc<Fixed>>, place: Place<String>, _body: Bytes) -> Response<Body> {
+    let fixture = place.0.trim_start_matches(|letter: char| !letter.is_ascii_digit()).parse().unwrap_or(1_i64);
+    if let Some(plain) = &state.0.plain {
+        let revision = plain.revision.fetch_add(1, Ordering::Relaxed) + 1;
+        if plain.unit.written(&plain.queue, fixture * 8 + 1, revision).await.is_err() {
+            let mut response = Response::new(Body::empty());
+            *response.status_mut() = StatusCode::INSUFFICIENT_STORAGE;
+            return response;
+        }
+    }
+    handle(state, place).await
 }
 
 #[cfg(test)]

@@ -39,6 +39,9 @@ pub(crate) enum Bare {
         /// The file with head and body of the answer
         #[arg(long)]
         answer: PathBuf,
+        /// The folder of the house into which plain SQLite writes before a PATCH is answered
+        #[arg(long)]
+        data: Option<PathBuf>,
     },
     /// The broker, an HTTP server and a pool of connections to a database, and nothing to do
     Idle {
@@ -52,7 +55,7 @@ pub(crate) enum Bare {
 pub(crate) async fn run(bare: Bare) -> Result<(), BenchError> {
     match bare {
         Bare::Responder { fixtures, desired, showing } => responder::run(fixtures, desired, showing).await,
-        Bare::Http { answer } => http::run(&answer).await,
+        Bare::Http { answer, data } => http::run(&answer, data.as_deref()).await,
         Bare::Idle { data } => idle::run(&data).await,
     }
 }
@@ -67,8 +70,11 @@ pub(crate) fn start(bare: &Bare, folder: &Path) -> Result<Child, BenchError> {
             command.arg("responder").args(["--fixtures", &fixtures.to_string()]);
             command.args(["--desired", &desired.to_string(), "--showing", &showing.to_string()]);
         }
-        Bare::Http { answer } => {
+        Bare::Http { answer, data } => {
             command.arg("http").arg("--answer").arg(answer);
+            if let Some(data) = data {
+                command.arg("--data").arg(data);
+            }
         }
         Bare::Idle { data } => {
             command.arg("idle").arg("--data").arg(data);

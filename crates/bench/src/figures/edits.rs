@@ -2,7 +2,9 @@
 
 use std::time::Duration;
 
-use super::editors;
+use super::{editor, editors, editors_of};
+use crate::bare::{self, Bare};
+use crate::daemon::Daemon;
 use crate::error::BenchError;
 use crate::figure::{Figure, Goal};
 use crate::load;
@@ -62,6 +64,37 @@ pub(super) async fn measure(yard: &mut Yard) -> Result<Vec<Figure>, BenchError> 
         }
     }
     figures.extend(even);
+    figures.extend(behind_http(yard, &daemon).await?);
     daemon.stop()?;
+    Ok(figures)
+}
+
+/// The share of HTTP itself: the same plain SQLite, but each edit comes over HTTP and is answered over HTTP, by a
+/// process of its own beside the program that makes the load, as the daemon is. What the daemon does beyond it is
+/// what it is there for: JSON, rules, documents, history in both directions, publishing.
+async fn behind_http(yard: &mut Yard, daemon: &Daemon) -> Result<Vec<Figure>, BenchError> {
+    let plan = yard.plan;
+    let fixtures = plan.street.fixtures;
+    let folder = yard.another()?;
+    let answer = folder.join("answer");
+    let edited = daemon.edited(&mut editor(daemon)).await?;
+    std::fs::write(&answer, edited).map_err(BenchError::io("writing the answer"))?;
+    let bare = bare::start(&Bare::Http { answer, data: Some(yard.own_house(plan.street)?) }, &folder)?;
+    let there = bare.address("http")?;
+    let mut figures = Vec::new();
+    for callers in plan.callers.into_iter().filter(|callers| *callers >= EVEN) {
+        let rate = async |address| -> Result<f64, BenchError> {
+            tokio::time::sleep(PAUSE).await;
+            Ok(load::run(address, editors_of(address, callers, fixtures), plan.slice).await?.rate())
+        };
+        rate(there).await?;
+        let pairs = alternate(plan.rounds, async || rate(daemon.http).await, async || rate(there).await).await?;
+        figures.push(
+            Figure::paired(WHAT, "durable edits against bare HTTP", "/s", &pairs)
+                .size(format!("{callers} callers"))
+                .ceiling_is("a bare axum handler that waits for plain SQLite"),
+        );
+    }
+    bare.stop()?;
     Ok(figures)
 }

@@ -14,6 +14,8 @@ mod single;
 mod start;
 mod storm;
 
+use std::net::SocketAddr;
+
 use crate::arguments::What;
 use crate::bare::{self, Bare};
 use crate::child::Child;
@@ -64,8 +66,13 @@ pub(crate) async fn measure(what: &What, yard: &mut Yard) -> Result<Vec<Figure>,
 
 /// Callers that each edit a fixture of their own, spread over the whole house.
 fn editors(daemon: &Daemon, callers: usize, fixtures: u32) -> Vec<Edits> {
+    editors_of(daemon.http, callers, fixtures)
+}
+
+/// The same upon any server.
+fn editors_of(address: SocketAddr, callers: usize, fixtures: u32) -> Vec<Edits> {
     let stride = (fixtures as usize / callers.max(1)).max(1);
-    (0..callers).map(|caller| Edits::new(daemon.http, &name(1 + caller * stride))).collect()
+    (0..callers).map(|caller| Edits::new(address, &name(1 + caller * stride))).collect()
 }
 
 /// One caller that edits the first fixture.

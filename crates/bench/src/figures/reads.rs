@@ -16,7 +16,7 @@ pub(super) async fn measure(yard: &mut Yard) -> Result<Vec<Figure>, BenchError> 
     let folder = yard.another()?;
     let answer = folder.join("answer");
     std::fs::write(&answer, [head, body].concat()).map_err(BenchError::io("writing the answer"))?;
-    let bare = bare::start(&Bare::Http { answer }, &folder)?;
+    let bare = bare::start(&Bare::Http { answer, data: None }, &folder)?;
     let there = bare.address("http")?;
     let mut figures = Vec::new();
     for callers in plan.callers {
