@@ -1,4 +1,5 @@
-//! What a fixture runs: the rules by which it takes messages, follows its agenda and asks again.
+//! What a fixture runs: the rules by which it takes messages, follows its agenda and asks again, and the pictures that it
+//! shows.
 //!
 //! Integer arithmetic only, no allocation, no dependencies and no standard library, so that the same rules run in the
 //! daemon's simulator and in a small controller. It never reads a clock, opens a socket or draws a random number:
@@ -22,13 +23,34 @@
 
 mod agenda;
 mod asking;
+mod chip;
 mod clock;
+mod current;
 mod firmware;
+mod fixed;
 mod keeper;
+mod lanes;
+mod layout;
+mod look;
+mod motif;
+mod motion;
+mod order;
+mod output;
 mod pause;
+mod pixels;
+mod player;
 
 pub use agenda::{AGENDA_CHANGES, next_change, step, step_without_clock};
+pub use chip::{Chip, Protocol};
 pub use clock::Clock;
+pub use current::{Currents, Drawn, Limiter, duty_sum};
 pub use firmware::Firmware;
 pub use keeper::{Keeper, PatchTaking, Taking};
+pub use layout::{Layout, Run};
+pub use look::{COLOURS_MAX, DARK, DeviceLook, Duty, render};
+pub use motif::{Motif, MotifName, Toward};
+pub use order::Order;
+pub use output::{GLOBAL_MOST, Output};
 pub use pause::Pause;
+pub use pixels::Pixels;
+pub use player::{Now, Player, Showing};

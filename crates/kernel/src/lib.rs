@@ -12,6 +12,7 @@ mod edit;
 mod fixture;
 mod hear;
 mod kind;
+pub mod links;
 mod message;
 mod name;
 mod outlook;

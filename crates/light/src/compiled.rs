@@ -7,8 +7,8 @@ use crate::{Motif, MotifName, Toward};
 /// A look in the device's integers.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Compiled {
-    /// The linear duty, 0 to 65535, of red, green and blue for each colour in order, intensity
-    /// applied.
+    /// The linear duty, 0 to 65535, of red, green, blue and, where the strip has it, white for each
+    /// colour in order, intensity applied.
     pub channels: Vec<Vec<u16>>,
     /// The lit part of the length, 0 to 65535; the first is less than the second.
     pub span: [u16; 2],
@@ -21,7 +21,7 @@ pub struct Compiled {
 pub struct CompiledMotif {
     /// Which motif.
     pub name: MotifName,
-    /// The period in milliseconds, 340 to 3600000.
+    /// The period in milliseconds, 400 to 3600000.
     pub period_ms: u32,
     /// How much of the span the lit stretch takes, 0 to 65535.
     pub width: u16,

@@ -63,9 +63,9 @@ pub enum LightError {
         /// Where it ends, as given.
         to: f64,
     },
-    /// A motif's period outside 0.34 to 3600 seconds, or not a number.
+    /// A motif's period outside 0.4 to 3600 seconds, or not a number.
     #[error(
-        "{value} is no period for a motif: write 0.34 to 3600 seconds; shorter would flash more than three times a second (WCAG 2.3.1)"
+        "{value} is no period for a motif: write 0.4 to 3600 seconds; shorter would flash more than three times a second (WCAG 2.3.1)"
     )]
     Seconds {
         /// The value as given, in seconds.
@@ -76,6 +76,14 @@ pub enum LightError {
     Fade {
         /// The value as given, in seconds.
         value: f64,
+    },
+    /// A measured white LED that gives no light, or more than one does.
+    #[error(
+        "{linear:?} is no light of a white LED: write its red, green and blue as 0 to 10 times the strip's own at full duty, one of them above 0"
+    )]
+    WhiteLed {
+        /// The linear light as given.
+        linear: [f64; 3],
     },
     /// No motif has this name.
     #[error("there is no motif \"{text}\": write one of steady, swell, travel, unroll, hearth, glint, wander")]

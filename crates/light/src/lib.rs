@@ -20,21 +20,28 @@
 //! # }
 //! ```
 
+pub mod budget;
 mod colour;
 mod compiled;
+mod dim;
 mod dimming;
 mod error;
 mod kelvin;
 mod look;
 mod motif;
 mod observer;
+mod on_device;
 mod quantity;
+mod white;
 
 pub use colour::Colour;
 pub use compiled::{Compiled, CompiledMotif};
+pub use dim::{Emitter, HUE_ERROR_MOST, STEPS_LEAST, Usable, dim_advice, hue_error, lowest_usable_intensity};
 pub use dimming::{intensity_of_luminance, luminance_of_intensity};
 pub use error::LightError;
 pub use kelvin::{KELVIN_MAX, KELVIN_MIN, kelvin_linear};
 pub use look::{COLOURS_MAX, Look, LookBuilder, Palette};
 pub use motif::{Motif, MotifName, Toward};
+pub use on_device::{FLOOR_KELVIN, LookDuty, floor_duty, look_duty};
 pub use quantity::{Fade, Fraction, Intensity, Seconds, Span};
+pub use white::WhiteLed;

@@ -2,7 +2,7 @@
 
 use crate::compiled::{Compiled, CompiledMotif};
 use crate::quantity::scale_u16;
-use crate::{Colour, Intensity, KELVIN_MAX, KELVIN_MIN, LightError, Motif, MotifName, Span, kelvin_linear};
+use crate::{Colour, Intensity, KELVIN_MAX, KELVIN_MIN, LightError, Motif, MotifName, Span, WhiteLed, kelvin_linear};
 
 /// The most colours that a look has.
 pub const COLOURS_MAX: usize = 8;
@@ -123,14 +123,41 @@ impl Look {
     /// darker as it is written.
     #[must_use]
     pub fn compile(&self) -> Compiled {
+        self.compile_for(None)
+    }
+
+    /// [`Look::compile`] for a strip with a white LED, which has four channels: white gives as much of
+    /// each colour as it can, and the light stays what it is without it.
+    #[must_use]
+    pub fn compile_with_white(&self, white: WhiteLed) -> Compiled {
+        self.compile_for(Some(white))
+    }
+
+    fn compile_for(&self, white: Option<WhiteLed>) -> Compiled {
         let luminance = self.intensity.luminance();
+        let count = if white.is_some() { 4 } else { 3 };
         let channels = self
             .palette
             .linear()
             .into_iter()
-            .map(|linear| linear.iter().map(|light| scale_u16(light * luminance)).collect())
+            .map(|linear| {
+                let duty = duties(linear.map(|light| light * luminance), white);
+                duty.into_iter().take(count).collect()
+            })
             .collect();
         Compiled { channels, span: self.span.to_u16(), motif: CompiledMotif::from(self.motif) }
+    }
+}
+
+/// The duty of red, green, blue and white for linear light, 0 to 1 a channel; white stays 0 without
+/// a white LED.
+pub(crate) fn duties(linear: [f64; 3], white: Option<WhiteLed>) -> device::Duty {
+    match white {
+        Some(white) => white.split(linear),
+        None => {
+            let [red, green, blue] = linear.map(scale_u16);
+            [red, green, blue, 0]
+        }
     }
 }
 

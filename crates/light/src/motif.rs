@@ -144,10 +144,8 @@ impl Motif {
     }
 
     /// The shortest period, in seconds, at which the motif keeps below three flashes a second (WCAG
-    /// 2.3.1) whatever its colours are. One flash is a rise and a fall: a drift around `colours` of
-    /// them has at most one for every two.
+    /// 2.3.1) whatever its colours are; the device shows no shorter one.
     pub(crate) fn least_seconds(self, colours: usize) -> f64 {
-        let flashes = if self.name == MotifName::Wander { (colours / 2).max(1) } else { 1 };
-        Seconds::SHORTEST * flashes as f64
+        f64::from(device::MotifName::from(self.name).least_period_ms(colours)) / 1000.0
     }
 }

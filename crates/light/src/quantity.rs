@@ -112,23 +112,24 @@ impl Span {
     }
 }
 
-/// A motif's period in seconds, 0.34 to 3600.
+/// A motif's period in seconds, 0.4 to 3600.
 ///
 /// Every motif brightens and dims a place at most once in its period (a drift through several
 /// colours is bounded further by [`LookBuilder::build`](crate::LookBuilder::build)), so that the
-/// shortest period keeps below three flashes in any second: WCAG 2.3.1.
+/// shortest period keeps below three flashes in any second, and leaves room for one change of
+/// look in it: WCAG 2.3.1.
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
 pub struct Seconds(f64);
 
 impl Seconds {
-    /// The shortest period, in seconds: 2.94 a second, below the three of WCAG 2.3.1.
-    pub const SHORTEST: f64 = 0.34;
+    /// The shortest period, in seconds: 2.5 a second, below the three of WCAG 2.3.1.
+    pub const SHORTEST: f64 = 0.4;
     /// The longest period, in seconds.
     pub const LONGEST: f64 = 3600.0;
     /// What a motif has when it names none.
     pub const DEFAULT: Self = Self(4.0);
 
-    /// Takes 0.34 to 3600 seconds.
+    /// Takes 0.4 to 3600 seconds.
     ///
     /// # Errors
     /// [`LightError::Seconds`] outside that range, and for what is not a number.

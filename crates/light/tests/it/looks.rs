@@ -99,8 +99,8 @@ fn what_is_out_of_bounds_is_refused_with_the_bounds() {
     for value in [-0.001, 1.001, f64::NAN, f64::NEG_INFINITY] {
         assert!(Fraction::new(value).unwrap_err().to_string().contains("write 0 to 1"));
     }
-    for value in [0.0, 0.339, 3600.1, -4.0, f64::NAN] {
-        assert!(Seconds::new(value).unwrap_err().to_string().contains("0.34 to 3600"));
+    for value in [0.0, 0.399, 3600.1, -4.0, f64::NAN] {
+        assert!(Seconds::new(value).unwrap_err().to_string().contains("0.4 to 3600"));
     }
     for value in [-0.1, 3600.1, f64::NAN] {
         assert!(Fade::new(value).unwrap_err().to_string().contains("0 (at once) to 3600"));
@@ -162,16 +162,17 @@ fn no_period_lets_a_motif_flash_more_than_three_times_a_second() {
             Look::builder().colours(vec![Colour::BLACK; count]).motif(motif).build()
         };
         let flashes = (count / 2).max(1) as f64;
-        let accepted = drift(Seconds::SHORTEST * flashes).unwrap();
+        let least = (0.2 * count as f64).max(Seconds::SHORTEST);
+        let accepted = drift(least).unwrap();
         assert!(flashes * 1000.0 / f64::from(accepted.compile().motif.period_ms) <= 3.0);
-        if count >= 4 {
-            let error = drift(flashes / 3.0 - 0.01).unwrap_err();
+        if count >= 3 {
+            let error = drift(least - 0.01).unwrap_err();
             assert!(matches!(error, LightError::FlashesTooFast { colours, .. } if colours == count));
             assert!(error.to_string().contains("WCAG 2.3.1"));
         }
     }
     // Colours that stay on their pixels do not add flashes.
-    let swell = Motif { seconds: Seconds::new(0.34).unwrap(), ..Motif::new(MotifName::Swell) };
+    let swell = Motif { seconds: Seconds::new(Seconds::SHORTEST).unwrap(), ..Motif::new(MotifName::Swell) };
     assert!(Look::builder().colours(vec![Colour::BLACK; 8]).motif(swell).build().is_ok());
 }
 
@@ -234,7 +235,7 @@ proptest! {
 
     #[test]
     fn a_written_motif_is_one_line_of_json_without_spaces(
-        name in 0_usize..7, seconds in 0.34..=3600.0, width in 0.0..=1.0, softness in 0.0..=1.0, seed: u16
+        name in 0_usize..7, seconds in 0.4..=3600.0, width in 0.0..=1.0, softness in 0.0..=1.0, seed: u16
     ) {
         let motif = Motif {
             name: MotifName::ALL[name],

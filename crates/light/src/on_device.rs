@@ -1,0 +1,103 @@
+//! From a compiled look to what the device renders, and how much it lights there.
+
+use device::{DeviceLook, Duty, duty_sum};
+
+use crate::{Compiled, CompiledMotif, Intensity, MotifName, Toward, WhiteLed};
+
+impl From<MotifName> for device::MotifName {
+    fn from(name: MotifName) -> Self {
+        match name {
+            MotifName::Steady => Self::Steady,
+            MotifName::Swell => Self::Swell,
+            MotifName::Travel => Self::Travel,
+            MotifName::Unroll => Self::Unroll,
+            MotifName::Hearth => Self::Hearth,
+            MotifName::Glint => Self::Glint,
+            MotifName::Wander => Self::Wander,
+        }
+    }
+}
+
+impl From<Toward> for device::Toward {
+    fn from(toward: Toward) -> Self {
+        match toward {
+            Toward::End => Self::End,
+            Toward::Start => Self::Start,
+        }
+    }
+}
+
+impl From<CompiledMotif> for device::Motif {
+    fn from(motif: CompiledMotif) -> Self {
+        let CompiledMotif { name, period_ms, width, softness, toward, seed } = motif;
+        Self { name: name.into(), period_ms, width, softness, toward: toward.into(), seed }
+    }
+}
+
+/// Without a floor, which [`DeviceLook::with_floor`] lays beneath.
+impl From<&Compiled> for DeviceLook {
+    fn from(compiled: &Compiled) -> Self {
+        let colours: Vec<Duty> = compiled
+            .channels
+            .iter()
+            .map(|channels| {
+                let mut duty = Duty::default();
+                for (duty, channel) in duty.iter_mut().zip(channels) {
+                    *duty = *channel;
+                }
+                duty
+            })
+            .collect();
+        Self::new(&colours, compiled.span, compiled.motif.into())
+    }
+}
+
+/// The colour temperature of a floor, in kelvin: the warm white of a night light.
+pub const FLOOR_KELVIN: f64 = 2_400.0;
+
+/// The duty of a floor at an intensity, for [`DeviceLook::with_floor`]: warm white, by the white LED as far as the strip
+/// has one.
+#[must_use]
+pub fn floor_duty(intensity: Intensity, white: Option<WhiteLed>) -> Duty {
+    let palette = crate::Palette::Kelvin(FLOOR_KELVIN);
+    let luminance = intensity.luminance();
+    let linear = palette.linear().first().map_or([0.0; 3], |linear| linear.map(|light| light * luminance));
+    crate::look::duties(linear, white)
+}
+
+/// How much a look lights, as the mean duty of each channel over all pixels, 0 to 1.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LookDuty {
+    /// Red, green, blue and white at the instant when their sum is greatest.
+    pub peak: [f64; 4],
+    /// The same over the whole period.
+    pub mean: [f64; 4],
+}
+
+/// At how many instants of a period [`look_duty`] looks.
+const INSTANTS: u64 = 240;
+
+/// How much a look lights on `pixels` pixels.
+///
+/// A look that moves is rendered at 240 instants, evenly spread over one period, after which everything repeats; `hearth`
+/// and `glint` change at most 16 times in a period, so no instant is further than a fifteenth of a step from one that was
+/// looked at. Between two of them the peak may be higher by what the motif rises in that time.
+#[must_use]
+pub fn look_duty(look: &DeviceLook, pixels: usize) -> LookDuty {
+    let motif = look.motif();
+    let instants = if motif.name == device::MotifName::Steady { 1 } else { INSTANTS };
+    let whole = f64::from(u16::MAX) * (pixels as f64).max(1.0);
+    let mut peak = [0.0; 4];
+    let mut mean = [0.0; 4];
+    for instant in 0..instants {
+        let unix_ms = instant * u64::from(motif.period_ms) / instants;
+        let duty = duty_sum(look.pixels(unix_ms, pixels)).map(|sum| sum as f64 / whole);
+        if duty.iter().sum::<f64>() > peak.iter().sum::<f64>() {
+            peak = duty;
+        }
+        for (mean, duty) in mean.iter_mut().zip(duty) {
+            *mean += duty / instants as f64;
+        }
+    }
+    LookDuty { peak, mean }
+}
