@@ -3,6 +3,7 @@
 use jiff::civil::{Date, Time};
 use jiff::{SignedDuration, Span, Timestamp};
 
+use crate::solved::Held;
 use crate::sun::Sky;
 use crate::{Place, SunEvent};
 
@@ -71,8 +72,10 @@ pub(crate) struct Calendar<'a> {
 }
 
 /// What is known of a date.
-struct Day {
-    window: Window,
+pub(crate) struct Day {
+    pub(crate) window: Window,
+    /// The timetable's entries that have the date for their own, once asked for, in the order of their beginnings.
+    pub(crate) begun: Option<Vec<Held>>,
     /// By event: not asked yet, or the answer.
     sun: [Option<Option<Timestamp>>; 4],
     darkness: Option<Darkness>,
@@ -94,6 +97,10 @@ impl<'a> Calendar<'a> {
 
     /// To be said at the begin of each search.
     pub(crate) fn begin_search(&mut self) {
+        if self.is_spent() {
+            // The last search may have left what it could no longer reckon.
+            self.slots = [const { None }; SLOTS];
+        }
         self.sun_events_left = SUN_EVENTS_OF_A_SEARCH;
     }
 
@@ -161,15 +168,19 @@ impl<'a> Calendar<'a> {
             let sky = Sky::over(place, window);
             // In years of which nothing is known it is dark: the safe side.
             let at_start = !sky.is_up_at_start(SunEvent::Sunset).unwrap_or(false);
-            Darkness { at_start, turns: sky.nightfalls_and_ends() }
+            let turns = sky.nightfalls_and_ends();
+            let first = |falls| turns.iter().find(|turn| turn.1 == falls).map(|turn| turn.0);
+            let [rise, set, ..] = &mut day.sun;
+            (*rise, *set) = (Some(first(false)), Some(first(true)));
+            Darkness { at_start, turns }
         }))
     }
 
-    fn day(&mut self, date: Date) -> Option<&mut Day> {
+    pub(crate) fn day(&mut self, date: Date) -> Option<&mut Day> {
         let slot = self.slots.get_mut(date.day() as usize % SLOTS)?;
         if slot.as_ref().is_none_or(|day| day.window.date != date) {
             let window = Window::of(self.place, date)?;
-            *slot = Some(Day { window, sun: [None; 4], darkness: None });
+            *slot = Some(Day { window, begun: None, sun: [None; 4], darkness: None });
         }
         slot.as_mut()
     }

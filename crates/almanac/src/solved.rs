@@ -3,7 +3,7 @@
 use jiff::civil::Date;
 use jiff::{SignedDuration, Timestamp};
 
-use crate::calendar::{Calendar, Window, days_later, later, wall};
+use crate::calendar::{Calendar, days_later, later, wall};
 use crate::{Entry, Place, Start};
 
 /// How far back the entry that holds may have begun: it holds for less than this.
@@ -11,6 +11,10 @@ pub(crate) const LOOK_BACK: SignedDuration = SignedDuration::from_hours(400 * 24
 
 /// How many dates are looked ahead: the longest wait for a 29 February on a given day of the week is 40 years.
 const DATES_AHEAD: i32 = 41 * 366;
+
+/// From how many dates on either side of its own a beginning may be overtaken: shifts of 12 hours each way make one,
+/// a date of unusual length another.
+const NEIGHBOURS: i32 = 2;
 
 /// How many beginnings in a row may be looked at that hold for no time, since others begin with them.
 const TIES: u32 = 2000;
@@ -38,6 +42,10 @@ impl Some64 {
         self.0 & 1 << (index % 64) != 0
     }
 
+    fn meets(self, other: Self) -> bool {
+        self.0 & other.0 != 0
+    }
+
     fn is_empty(self) -> bool {
         self.0 == 0
     }
@@ -52,6 +60,10 @@ pub(crate) struct Solved<'a> {
     entries: &'a [Entry],
     /// Those that can hold at all.
     heard: Some64,
+    /// Those of every day of the year.
+    daily: Some64,
+    earliest_shift: SignedDuration,
+    latest_shift: SignedDuration,
     pub(crate) calendar: Calendar<'a>,
 }
 
@@ -60,7 +72,17 @@ impl<'a> Solved<'a> {
         let unheard =
             |index: usize, entry: &Entry| entries.iter().skip(index + 1).any(|later| later.begins_whenever(entry));
         let heard = Some64::of(entries, |index, entry| !unheard(index, entry));
-        Self { entries, heard, calendar: Calendar::new(place) }
+        let daily =
+            Some64::of(entries, |index, entry| heard.has(index) && entry.days.is_none() && entry.dates.is_none());
+        let shifts = || entries.iter().map(|entry| entry.shift.duration());
+        Self {
+            entries,
+            heard,
+            daily,
+            earliest_shift: shifts().fold(SignedDuration::ZERO, SignedDuration::min),
+            latest_shift: shifts().fold(SignedDuration::ZERO, SignedDuration::max),
+            calendar: Calendar::new(place),
+        }
     }
 
     /// The entry that holds at an instant: the one that has begun latest, of several at one instant the last in the
@@ -79,14 +101,15 @@ impl<'a> Solved<'a> {
         same: Some64,
     ) -> Option<(Timestamp, Option<Held>)> {
         self.calendar.begin_search();
-        let far = days_later(self.calendar.date_at(at), DATES_AHEAD);
         let mut other = None;
         let mut after = at;
         for _ in 0..TIES {
-            let Some(begin) = self.first(self.heard.without(same), after, far) else { break };
+            let Some(begin) = self.first(self.heard.without(same), after) else { break };
             match self.last(self.heard, begin, later(begin, -LOOK_BACK)) {
                 // At this very instant one of the same begins too, and stands later in the list.
                 Some(winner) if same.has(winner.entry) => after = begin,
+                // Which one does hold can no longer be told.
+                _ if self.calendar.is_spent() => break,
                 winner => {
                     other = Some((begin, winner));
                     break;
@@ -104,26 +127,28 @@ impl<'a> Solved<'a> {
             return held.since;
         }
         self.calendar.begin_search();
-        let far = days_later(self.calendar.date_at(held.since), 2);
         let mut upto = just_before(held.since);
         let mut begin = None;
         while let Some(other) = self.last(self.heard.without(same), upto, floor) {
             match self.last(self.heard, other.since, later(other.since, -LOOK_BACK)) {
                 Some(winner) if same.has(winner.entry) => upto = just_before(other.since),
+                _ if self.calendar.is_spent() => break,
                 _ => {
-                    begin = self.first(same, other.since, far);
+                    begin = self.first(same, other.since);
                     break;
                 }
             }
         }
+        self.calendar.begin_search();
         let begin = begin.unwrap_or_else(|| match self.last(self.heard, floor, later(floor, -LOOK_BACK)) {
             Some(winner) if same.has(winner.entry) => winner.since,
-            _ => self.first(same, floor, far).unwrap_or(held.since),
+            _ => self.first(same, floor).unwrap_or(held.since),
         });
         // In between they may have lapsed: whichever began with none of them in the 400 days before began anew.
         let mut run = held.since;
         while begin < later(run, -LOOK_BACK) && !self.always_comes(same) {
-            match self.first(same, just_before(later(run, -LOOK_BACK)), far) {
+            self.calendar.begin_search();
+            match self.first(same, just_before(later(run, -LOOK_BACK))) {
                 Some(earlier) if earlier < run => run = earlier,
                 _ => return run,
             }
@@ -149,8 +174,10 @@ impl<'a> Solved<'a> {
             if end.is_some_and(|end| end <= lapse) || self.calendar.date_at(lapse) > far {
                 return None;
             }
+            self.calendar.begin_search();
             match self.last(same, lapse, since) {
                 Some(next) => since = next.since,
+                None if self.calendar.is_spent() => return None,
                 None => return Some(lapse),
             }
         }
@@ -159,10 +186,7 @@ impl<'a> Solved<'a> {
     /// Whether one of the entries is sure to come again within 400 days, for ever: each wall time comes daily,
     /// and every event of the sun at least once a year, at the poles too.
     fn always_comes(&self, which: Some64) -> bool {
-        self.entries
-            .iter()
-            .enumerate()
-            .any(|(index, entry)| which.has(index) && entry.days.is_none() && entry.dates.is_none())
+        which.meets(self.daily)
     }
 
     /// The last beginning of one of the entries not after `upto`, but after `floor`.
@@ -171,53 +195,47 @@ impl<'a> Solved<'a> {
         if which.is_empty() {
             return None;
         }
-        // A shift is at most 12 hours and no gap is longer than a day, so an instant's date by the clock is within a
-        // day of its entry's; by one more where a clock goes back over midnight.
-        let mut date = days_later(self.calendar.date_at(upto), 2);
-        let mut last_date = days_later(self.calendar.date_at(floor), -2);
-        while date >= last_date && !self.calendar.is_spent() {
-            let known = best.map(|held| held.since);
-            self.each_on(
-                date,
-                which,
-                |bounds| bounds.first <= upto && known.is_none_or(|known| known < bounds.end) && floor < bounds.end,
-                |index, begin| {
-                    let held = Held { since: begin, entry: index };
-                    if floor < begin && begin <= upto && best.is_none_or(|best| best < held) {
-                        best = Some(held);
-                    }
-                },
-            );
-            if let Some(best) = best {
-                last_date = last_date.max(days_later(self.calendar.date_at(best.since), -2));
+        let mut date = days_later(self.calendar.date_at(upto), NEIGHBOURS);
+        let mut dates_left = i32::MAX;
+        let first_date = days_later(self.calendar.date_at(floor), -NEIGHBOURS);
+        while date >= first_date && dates_left > 0 && !self.calendar.is_spent() {
+            if self.any_on(date, which) {
+                let bounds = self.bounds(date)?;
+                if bounds.first <= upto && floor < bounds.end && best.is_none_or(|best| best.since < bounds.end) {
+                    let begun = self.begun(date).iter().rev();
+                    let found = begun.copied().find(|held| held.since <= upto && which.has(held.entry));
+                    best = best.max(found.filter(|held| floor < held.since));
+                }
+            }
+            dates_left -= 1;
+            if best.is_some() {
+                dates_left = dates_left.min(NEIGHBOURS);
             }
             date = date.yesterday().ok()?;
         }
         best
     }
 
-    /// The first beginning of one of the entries after an instant, on a date not after `far`.
-    fn first(&mut self, which: Some64, after: Timestamp, far: Date) -> Option<Timestamp> {
+    /// The first beginning of one of the entries after an instant.
+    fn first(&mut self, which: Some64, after: Timestamp) -> Option<Timestamp> {
         let mut best: Option<Timestamp> = None;
         if which.is_empty() {
             return None;
         }
-        let mut date = days_later(self.calendar.date_at(after), -2);
-        let mut last_date = far;
-        while date <= last_date && !self.calendar.is_spent() {
-            let known = best;
-            self.each_on(
-                date,
-                which,
-                |bounds| after < bounds.end && known.is_none_or(|known| bounds.first < known),
-                |_, begin| {
-                    if after < begin && best.is_none_or(|best| begin < best) {
-                        best = Some(begin);
-                    }
-                },
-            );
-            if let Some(best) = best {
-                last_date = last_date.min(days_later(self.calendar.date_at(best), 2));
+        let mut date = days_later(self.calendar.date_at(after), -NEIGHBOURS);
+        let mut dates_left = DATES_AHEAD;
+        while dates_left > 0 && !self.calendar.is_spent() {
+            if self.any_on(date, which) {
+                let Some(bounds) = self.bounds(date) else { break };
+                if after < bounds.end && best.is_none_or(|best| bounds.first < best) {
+                    let begun = self.begun(date).iter();
+                    let found = begun.copied().find(|held| after < held.since && which.has(held.entry));
+                    best = [best, found.map(|held| held.since)].into_iter().flatten().min();
+                }
+            }
+            dates_left -= 1;
+            if best.is_some() {
+                dates_left = dates_left.min(NEIGHBOURS);
             }
             let Ok(tomorrow) = date.tomorrow() else { break };
             date = tomorrow;
@@ -225,33 +243,43 @@ impl<'a> Solved<'a> {
         best
     }
 
-    /// Gives the instants at which entries begin on a date, for those whose bounds are of interest.
-    fn each_on(
-        &mut self,
-        date: Date,
-        which: Some64,
-        of_interest: impl Fn(Bounds) -> bool,
-        mut found: impl FnMut(usize, Timestamp),
-    ) {
-        let mut window = None;
-        let weekday = date.weekday();
-        for (index, entry) in self.entries.iter().enumerate() {
-            if !which.has(index)
-                || entry.days.is_some_and(|days| !days.contains(weekday))
-                || entry.dates.is_some_and(|dates| !dates.contains(date))
-            {
-                continue;
+    /// Whether one of the entries may begin on the date, by its days and dates.
+    fn any_on(&self, date: Date, which: Some64) -> bool {
+        which.meets(self.daily) || self.on(date).any(|(index, _)| which.has(index))
+    }
+
+    /// The entries whose days and dates allow the date.
+    fn on(&self, date: Date) -> impl Iterator<Item = (usize, &'a Entry)> + use<'a> {
+        let (heard, weekday) = (self.heard, date.weekday());
+        self.entries.iter().enumerate().filter(move |(index, entry)| {
+            heard.has(*index)
+                && entry.days.is_none_or(|days| days.contains(weekday))
+                && entry.dates.is_none_or(|dates| dates.contains(date))
+        })
+    }
+
+    /// Between which instants the entries of a date begin, whatever the sun does.
+    fn bounds(&mut self, date: Date) -> Option<Bounds> {
+        let window = self.calendar.window(date)?;
+        // Clamps are wall times of the date, so they lead out of neither bound.
+        let first = later(window.start, self.earliest_shift);
+        Some(Bounds { first, end: later(window.end_of_wall_times(), self.latest_shift) })
+    }
+
+    /// The entries that have the date for their own, in the order of their beginnings.
+    fn begun(&mut self, date: Date) -> &[Held] {
+        let known = self.calendar.day(date).is_none_or(|day| day.begun.is_some() || day.window.is_empty());
+        if !known {
+            let mut begun = Vec::with_capacity(self.entries.len());
+            for (index, entry) in self.on(date) {
+                begun.extend(self.begin(entry, date).map(|since| Held { since, entry: index }));
             }
-            // Asked for only now, since most dates of a long search have no entry.
-            window = window.or_else(|| self.calendar.window(date));
-            let Some(window) = window else { return };
-            if !window.is_empty()
-                && of_interest(Bounds::of(entry, &window))
-                && let Some(begin) = self.begin(entry, date)
-            {
-                found(index, begin);
+            begun.sort_unstable();
+            if let Some(day) = self.calendar.day(date) {
+                day.begun = Some(begun);
             }
         }
+        self.calendar.day(date).and_then(|day| day.begun.as_deref()).unwrap_or_default()
     }
 
     /// When an entry begins that has the date for its own.
@@ -272,21 +300,11 @@ impl<'a> Solved<'a> {
     }
 }
 
-/// Between which instants an entry begins that has a date for its own, whatever the sun does: `first` may be one of
-/// them, `end` is none.
+/// Between which instants the entries of a date begin: `first` may be one of them, `end` is none.
 #[derive(Clone, Copy)]
 struct Bounds {
     first: Timestamp,
     end: Timestamp,
-}
-
-impl Bounds {
-    fn of(entry: &Entry, window: &Window) -> Self {
-        let shift = entry.shift.duration();
-        let (earlier_by, later_by) = (shift.min(SignedDuration::ZERO), shift.max(SignedDuration::ZERO));
-        // Clamps are wall times of the date, so they lead out of neither bound.
-        Self { first: later(window.start, earlier_by), end: later(window.end_of_wall_times(), later_by) }
-    }
 }
 
 pub(crate) fn just_before(instant: Timestamp) -> Timestamp {

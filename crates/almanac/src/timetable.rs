@@ -69,7 +69,7 @@ impl Entry {
             && self.shift == other.shift
             && self.not_before == other.not_before
             && self.not_after == other.not_after
-            && (self.days.is_none() || self.days == other.days)
+            && self.days.is_none_or(|days| other.days.is_some_and(|others| days.contain_all(others)))
             && (self.dates.is_none() || self.dates == other.dates)
     }
 }
