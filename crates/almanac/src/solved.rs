@@ -101,13 +101,15 @@ impl<'a> Solved<'a> {
         same: Some64,
     ) -> Option<(Timestamp, Option<Held>)> {
         self.calendar.begin_search();
+        let far = later(at, SignedDuration::from_hours(24 * i64::from(DATES_AHEAD)));
         let mut other = None;
         let mut after = at;
         for _ in 0..TIES {
             let Some(begin) = self.first(self.heard.without(same), after) else { break };
             match self.last(self.heard, begin, later(begin, -LOOK_BACK)) {
                 // At this very instant one of the same begins too, and stands later in the list.
-                Some(winner) if same.has(winner.entry) => after = begin,
+                Some(winner) if same.has(winner.entry) && begin < far => after = begin,
+                Some(winner) if same.has(winner.entry) => break,
                 // Which one does hold can no longer be told.
                 _ if self.calendar.is_spent() => break,
                 winner => {

@@ -389,3 +389,16 @@ fn a_timetable_full_of_ties_is_answered_all_the_same() {
     assert_eq!(look(&scene, at("2026-11-25T12:00:00Z")), "last");
     assert_eq!(showing(&scene, at("2026-11-25T12:00:00Z")).until, None);
 }
+
+#[test]
+fn an_entry_that_another_hides_whenever_it_begins_is_foreseen_never() {
+    let place = amsterdam();
+    // On each 29 February the sunset, clamped, begins with the leap day's entry and hides it.
+    let leap = Entry { dates: dates("02-29", "02-29"), ..entry("16:30", "leap") };
+    let clamped = Entry { not_after: Some("16:30".parse().unwrap()), ..entry("sunset", "evening") };
+    let plan = plan_of(vec![leap, clamped]);
+    let scene = scene(&plan, Some(&place), LONG_AGO, &[]);
+    let shown = showing(&scene, at("2026-11-25T18:00:00Z"));
+    assert_eq!((shown.look.as_str(), shown.since, shown.until), ("evening", Some(at(LONG_AGO)), None));
+    assert_eq!(look(&scene, at("2028-02-29T17:00:00Z")), "evening");
+}
