@@ -48,6 +48,11 @@ impl Days {
         self.bits & bit(day) != 0
     }
 
+    /// Whether all of the other days are among these.
+    pub(crate) fn contain_all(self, other: Self) -> bool {
+        self.bits & other.bits == other.bits
+    }
+
     /// Their names from mon to sun.
     pub fn names(self) -> impl Iterator<Item = &'static str> {
         NAMES.into_iter().filter(move |(_, day)| self.contains(*day)).map(|(name, _)| name)

@@ -6,42 +6,51 @@
 //! cannot be wrong, or an [`AlmanacError`] whose text says what to write instead.
 //!
 //! ```
-//! use almanac::{Because, Override, Plan, Until, showing};
+//! use almanac::{Because, Entry, Place, Plan, Scene, Timetable, showing};
 //!
 //! # fn main() -> Result<(), Box<dyn std::error::Error>> {
-//! let plan = Plan {
-//!     default: Some("evening".into()),
-//!     owners_override: Some(Override { look: "greet".into(), until:
-//! "2026-11-25T22:00:00Z".parse()? }),
-//!     ..Plan::default()
-//! };
-//! let edited_at = "2026-11-25T20:00:00Z".parse()?;
-//! let now = showing(&plan, edited_at, "2026-11-25T21:59:59Z".parse()?);
-//! assert_eq!((now.look.as_str(), now.because), ("greet", Because::Override));
-//! let then = showing(&plan, edited_at, "2026-11-25T22:00:00Z".parse()?);
-//! assert_eq!((then.look.as_str(), then.because), ("evening", Because::Default));
+//! let timetable = Timetable::new(vec![
+//!     Entry::new("sunset".parse()?, "evening"),
+//!     Entry::new("22:45".parse()?, "late"),
+//! ])?;
+//! let plan = Plan { timetable, ..Plan::default() };
+//! let place = Place::new(52.37, 4.9, "Europe/Amsterdam")?;
+//! let edited_at = "2026-11-25T09:00:00Z".parse()?;
+//! let scene = Scene { plan: &plan, place: Some(&place), edited_at, running: &[] };
+//! let then = showing(&scene, "2026-11-25T20:00:00Z".parse()?);
+//! assert_eq!((then.look.as_str(), then.because, then.entry), ("evening", Because::Timetable, Some(0)));
+//! assert_eq!(then.until, Some("2026-11-25T21:45:00Z".parse()?));
 //! # Ok(())
 //! # }
 //! ```
 
 mod agenda;
+mod calendar;
+mod course;
+mod dark;
 mod dates;
 mod days;
 mod error;
 mod place;
 mod plan;
+mod scene;
 mod shift;
 mod showing;
+mod solved;
 mod start;
+mod sun;
 mod timetable;
 
-pub use agenda::{Change, agenda, next_deadline};
+pub use agenda::{Change, agenda, next_change, next_deadline, override_end};
+pub use dark::dark_hours;
 pub use dates::{Dates, MonthDay};
 pub use days::Days;
 pub use error::AlmanacError;
 pub use place::Place;
-pub use plan::{Override, Plan, Until};
+pub use plan::{Need, Override, Plan, Until};
+pub use scene::{Running, Scene};
 pub use shift::Shift;
 pub use showing::{Because, DARK, Showing, showing};
 pub use start::{Start, SunEvent, wall_time};
+pub use sun::{SunDay, sun_event};
 pub use timetable::{ENTRIES_MAX, Entry, Timetable};

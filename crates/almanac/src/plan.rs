@@ -2,18 +2,20 @@
 
 use std::fmt;
 use std::str::FromStr;
+use std::sync::Arc;
 
 use jiff::Timestamp;
 
 use crate::error::excerpt;
-use crate::{AlmanacError, Timetable};
+use crate::{AlmanacError, Start, Timetable};
 
 /// When an override ends.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Until {
     /// At this instant: it no longer holds at the instant itself.
     At(Timestamp),
-    /// When the timetable changes next.
+    /// When the timetable next changes the entry that holds, counted from the edit. If it never does, when the
+    /// owner releases it. An entry that begins again while it holds is no change.
     NextChange,
     /// When the owner releases it.
     Released,
@@ -82,36 +84,47 @@ fn has_rfc3339_shape(text: &str) -> bool {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Override {
     /// A look's name, or `override` for a look written in place.
-    pub look: String,
+    pub look: Arc<str>,
     /// When it ends.
     pub until: Until,
 }
 
-/// All of a document that decides what shows when.
+/// All of a document that decides what shows when. Its clones share their parts.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Plan {
     /// Whether the fixture shows anything at all; true unless named.
     pub lit: bool,
     /// The look where nothing else holds.
-    pub default: Option<String>,
+    pub default: Option<Arc<str>>,
     /// The owner's look in place of the timetable.
     pub owners_override: Option<Override>,
     /// Which look from when.
     pub timetable: Timetable,
+    /// Whether it keeps a floor in the dark hours.
+    pub keeps_floor: bool,
+}
+
+/// What needs a place: which entry, and what it starts from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Need {
+    /// The entry's index in the timetable, from 0.
+    pub entry: usize,
+    /// A sun event needs the place's latitude, longitude and zone, a wall time its zone.
+    pub start: Start,
 }
 
 /// An empty document's plan: lit, with nothing to show.
 impl Default for Plan {
     fn default() -> Self {
-        Self { lit: true, default: None, owners_override: None, timetable: Timetable::default() }
+        Self { lit: true, default: None, owners_override: None, timetable: Timetable::default(), keeps_floor: false }
     }
 }
 
 impl Plan {
-    /// The override, if it still holds at `now`: one that ends at an instant does not hold at that
-    /// instant.
+    /// The first entry that cannot be followed without a place; nothing when the timetable is empty. Without a place
+    /// no entry ever begins, so edits that bring entries to a fixture without one are to be refused.
     #[must_use]
-    pub fn override_at(&self, now: Timestamp) -> Option<&Override> {
-        self.owners_override.as_ref().filter(|held| !matches!(held.until, Until::At(end) if end <= now))
+    pub fn needs_place(&self) -> Option<Need> {
+        self.timetable.entries().first().map(|entry| Need { entry: 0, start: entry.start })
     }
 }

@@ -4,7 +4,8 @@ use std::fmt;
 
 use jiff::Timestamp;
 
-use crate::{Plan, Until};
+use crate::Scene;
+use crate::course::Course;
 
 /// The name of the built-in look with nothing lit.
 pub const DARK: &str = "dark";
@@ -54,40 +55,43 @@ pub struct Showing {
     pub look: String,
     /// Why.
     pub because: Because,
-    /// Since when, as far as the document can tell: the later of its last edit and of what ended
-    /// since then. Nothing for an instant before the edit.
+    /// Since when, as far as the document can tell: the later of its last edit and of the last change of showing.
+    /// It is never earlier than the edit, since what showed before that was another document's business. Nothing
+    /// for an instant before the edit.
     pub since: Option<Timestamp>,
-    /// Until when, the instant itself not included; nothing while no change is foreseen.
+    /// Until when, the instant itself not included: the first at which `look`, `because` or `floored` is another.
+    /// Nothing while no change is foreseen.
     pub until: Option<Timestamp>,
+    /// Whether the floor is kept under it: the plan keeps one, the fixture is lit, and the hour is dark, which is
+    /// from sunset to sunrise (stairwells are dark before the street is), or any hour without a place.
+    pub floored: bool,
+    /// The id of the link that shows, if `because` is a link. It may give way to another one with the same look
+    /// before `until`.
+    pub link: Option<String>,
+    /// The index of the entry that shows, if `because` is the timetable. It may give way to another one with the
+    /// same look before `until`.
+    pub entry: Option<usize>,
 }
 
-/// What a fixture should show at `now` by its plan, which was last edited at `edited_at`.
+/// What a fixture should show at `now`.
 ///
-/// In this order: nothing when not lit; the override while it holds; `default`; [`DARK`].
+/// In this order: nothing when not lit; the override while it holds; the last of the links that run; the entry
+/// of the timetable that holds; `default`; [`DARK`]. Of the timetable that entry holds which has begun latest,
+/// less than 400 days ago; of several that begin at one instant the last in the list.
 ///
-/// **The timetable has no say here yet.** It is validated and kept with the plan, but its instants
-/// are not solved, and no link is known. Hence an override until the next change holds until it is
-/// released, and [`Because::Timetable`] and [`Because::Link`] are never answered.
+/// A change of showing is one of the look's name, of the reason or of the floor; an entry that hands over to another
+/// with the same look changes nothing.
 #[must_use]
-pub fn showing(plan: &Plan, edited_at: Timestamp, now: Timestamp) -> Showing {
-    let mut since = edited_at;
-    let mut until = None;
-    let (look, because) = if !plan.lit {
-        (DARK, Because::Unlit)
-    } else if let Some(held) = plan.override_at(now) {
-        if let Until::At(end) = held.until {
-            until = Some(end);
-        }
-        (held.look.as_str(), Because::Override)
-    } else {
-        // An override that ran out is the last thing that changed, unless the edit came after it.
-        if let Some(Until::At(end)) = plan.owners_override.as_ref().map(|ended| ended.until) {
-            since = since.max(end);
-        }
-        match plan.default.as_deref() {
-            Some(look) => (look, Because::Default),
-            None => (DARK, Because::Dark),
-        }
-    };
-    Showing { look: look.to_owned(), because, since: (since <= now).then_some(since), until }
+pub fn showing(scene: &Scene<'_>, now: Timestamp) -> Showing {
+    let mut course = Course::of(scene);
+    let state = course.state(now);
+    Showing {
+        look: state.look.to_owned(),
+        because: state.because,
+        since: course.since(now, &state),
+        until: course.next(now, &state).map(|(until, _)| until),
+        floored: state.floored,
+        link: state.link.map(str::to_owned),
+        entry: state.held.map(|held| held.entry),
+    }
 }

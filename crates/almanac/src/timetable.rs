@@ -1,5 +1,7 @@
 //! The timetable: which look from when.
 
+use std::sync::Arc;
+
 use jiff::civil::Time;
 
 use crate::{AlmanacError, Dates, Days, Shift, Start};
@@ -8,6 +10,12 @@ use crate::{AlmanacError, Dates, Days, Shift, Start};
 pub const ENTRIES_MAX: usize = 64;
 
 /// One line of a timetable: from this start on, this look.
+///
+/// It begins once on each local date that `days` and `dates` allow and that the zone does not skip: at its start,
+/// moved by `shift` of elapsed time (it may so come to lie on the date before or after, which asks nothing of
+/// `days` and `dates`), then not before `not_before` and not after `not_after` of the date itself; where a change of
+/// clocks turns the two about, `not_after` holds. Wall times are read as RFC 5545 section 3.3.5 reads them. On a
+/// date without the sun event it does not begin, whatever its clamps.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Entry {
     /// What it begins from.
@@ -54,12 +62,22 @@ impl Entry {
             _ => Ok(()),
         }
     }
+
+    /// Whether it begins at every instant at which the other one does, as far as that can be read off them.
+    pub(crate) fn begins_whenever(&self, other: &Self) -> bool {
+        self.start == other.start
+            && self.shift == other.shift
+            && self.not_before == other.not_before
+            && self.not_after == other.not_after
+            && self.days.is_none_or(|days| other.days.is_some_and(|others| days.contain_all(others)))
+            && (self.dates.is_none() || self.dates == other.dates)
+    }
 }
 
-/// At most 64 entries, in the order in which they are written.
+/// At most 64 entries, in the order in which they are written. Its clones share them.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Timetable {
-    entries: Vec<Entry>,
+    entries: Arc<[Entry]>,
 }
 
 impl Timetable {
@@ -73,7 +91,7 @@ impl Timetable {
             return Err(AlmanacError::TooManyEntries { count: entries.len() });
         }
         entries.iter().try_for_each(Entry::check)?;
-        Ok(Self { entries })
+        Ok(Self { entries: entries.into() })
     }
 
     /// The entries in the order in which they are written.

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use almanac::{Change, Override, Plan, Showing, Until};
+use almanac::{Change, Override, Plan, Scene, Showing, Until};
 use document::Value;
 use jiff::Timestamp;
 use light::{Compiled, Look};
@@ -59,7 +59,7 @@ impl Outlook {
     #[must_use]
     pub fn shown(&self, now: Timestamp) -> Option<ShownLook> {
         let looks = self.0.as_ref()?;
-        let showing = almanac::showing(&looks.plan, looks.edited_at, now);
+        let showing = almanac::showing(&looks.scene(), now);
         let compiled = looks.look(&showing.look).map_or_else(|| Look::dark().compile(), Look::compile);
         Some(ShownLook { showing, compiled, fade_ms: looks.fade_ms })
     }
@@ -67,13 +67,13 @@ impl Outlook {
     /// The changes of showing between two instants; the first one covers `from`. Empty for kinds without looks.
     #[must_use]
     pub fn agenda(&self, from: Timestamp, to: Timestamp) -> Vec<Change> {
-        self.0.as_ref().map_or_else(Vec::new, |looks| almanac::agenda(&looks.plan, looks.edited_at, from, to))
+        self.0.as_ref().map_or_else(Vec::new, |looks| almanac::agenda(&looks.scene(), from, to))
     }
 
     /// When showing changes by time alone, if ever.
     #[must_use]
     pub fn next_deadline(&self, now: Timestamp) -> Option<Timestamp> {
-        almanac::next_deadline(&self.0.as_ref()?.plan, now)
+        almanac::next_deadline(&self.0.as_ref()?.scene(), now)
     }
 
     /// Whether there is an override whose time is over.
@@ -89,11 +89,15 @@ impl Looks {
     fn of(strip: Strip, edited_at: Timestamp) -> Box<Self> {
         let Strip { lit, default, fade, looks, timetable, owners_override, floor: _ } = strip;
         let (owners_override, own) = match owners_override {
-            Some(held) => (Some(Override { look: held.name, until: held.until }), held.look),
+            Some(held) => (Some(Override { look: held.name.into(), until: held.until }), held.look),
             None => (None, None),
         };
-        let plan = Plan { lit, default, owners_override, timetable };
+        let plan = Plan { lit, default: default.map(Into::into), owners_override, timetable, keeps_floor: false };
         Box::new(Self { plan, looks, own, fade_ms: fade.milliseconds(), edited_at })
+    }
+
+    fn scene(&self) -> Scene<'_> {
+        Scene { plan: &self.plan, place: None, edited_at: self.edited_at, running: &[] }
     }
 
     /// The look of that name; `None` for `dark`.

@@ -131,9 +131,13 @@ impl Strip {
     pub fn plan(&self) -> Plan {
         Plan {
             lit: self.lit,
-            default: self.default.clone(),
-            owners_override: self.owners_override.as_ref().map(|o| Override { look: o.name.clone(), until: o.until }),
+            default: self.default.as_deref().map(Into::into),
+            owners_override: self
+                .owners_override
+                .as_ref()
+                .map(|o| Override { look: o.name.as_str().into(), until: o.until }),
             timetable: self.timetable.clone(),
+            keeps_floor: false,
         }
     }
 

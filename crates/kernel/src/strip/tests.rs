@@ -121,7 +121,7 @@ fn all_faults_are_told_at_once() {
 fn an_override_of_its_own_look_is_read_and_shown() {
     let document = json!({"override": {"look": {"colours": ["white"], "intensity": 100}}});
     let (strip, _) = Strip::read(&document).unwrap();
-    assert_eq!(strip.plan().owners_override.unwrap().look, OVERRIDE);
+    assert_eq!(strip.plan().owners_override.unwrap().look.as_ref(), OVERRIDE);
     assert_eq!(strip.look(OVERRIDE).compile().channels, vec![vec![65535, 65535, 65535]]);
 }
 
