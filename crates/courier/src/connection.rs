@@ -129,6 +129,7 @@ impl Connection {
             hand,
             aloft: Aloft::default(),
             ready: VecDeque::new(),
+            resting: VecDeque::new(),
             free: free_rx,
             resends,
             outgoing: outgoing_rx,

@@ -54,6 +54,11 @@ impl Aloft {
         }
     }
 
+    /// How many fixtures are in flight.
+    pub(crate) fn len(&self) -> usize {
+        self.0.len()
+    }
+
     /// A fixture has landed; gives what is to go next.
     pub(crate) fn landed(&mut self, key: FixtureKey) -> Option<Due> {
         self.0.remove(&key)?

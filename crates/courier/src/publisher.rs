@@ -2,9 +2,11 @@
 
 use std::collections::VecDeque;
 use std::sync::Arc;
+use std::time::Duration;
 
 use service::{Due, FixtureKey, Rejection};
 use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc};
+use tokio::time::Instant;
 
 use crate::answer::{Letter, Out, Outgoing};
 use crate::flight::{Aloft, Flight};
@@ -17,6 +19,11 @@ use crate::shared::Shared;
 pub(crate) const IN_FLIGHT: usize = 256;
 /// Fixtures of the outbox that are published in one turn.
 const A_TURN: usize = 8;
+/// With more fixtures than this on their way, each of them rests after its landing, so that a storm of edits leaves the
+/// machine to the edits.
+const MANY: usize = 16;
+/// How long such a fixture rests before its next state goes out: nobody sees it, and the latest state wins.
+const REST: Duration = Duration::from_millis(20);
 
 pub(crate) struct Publisher {
     pub(crate) shared: Arc<Shared>,
@@ -26,6 +33,8 @@ pub(crate) struct Publisher {
     pub(crate) ready: VecDeque<Due>,
     /// Fixtures whose publication has landed.
     pub(crate) free: mpsc::UnboundedReceiver<FixtureKey>,
+    /// Fixtures that rest after their landing, and until when; in this order.
+    pub(crate) resting: VecDeque<(Instant, FixtureKey)>,
     pub(crate) resends: Arc<Resends>,
     pub(crate) outgoing: mpsc::UnboundedReceiver<Out>,
     pub(crate) to_publisher: Outgoing,
@@ -44,7 +53,18 @@ impl Publisher {
             biased;
             out = self.outgoing.recv() => self.answer(out.ok_or(Over)?).await,
             key = self.free.recv() => {
-                self.ready.extend(self.aloft.landed(key.ok_or(Over)?));
+                let key = key.ok_or(Over)?;
+                if self.aloft.len() > MANY {
+                    self.resting.push_back((Instant::now() + REST, key));
+                } else {
+                    self.ready.extend(self.aloft.landed(key));
+                }
+                Ok(())
+            }
+            () = rested(self.resting.front()) => {
+                if let Some((_, key)) = self.resting.pop_front() {
+                    self.ready.extend(self.aloft.landed(key));
+                }
                 Ok(())
             }
             room = room_for(&self.room, &shared, !self.ready.is_empty()) => self.publish(room?).await,
@@ -111,7 +131,7 @@ impl Publisher {
         self.hand(letters, Some(flight)).await
     }
 
-    async fn send_again(&self, key: FixtureKey, pause: std::time::Duration) -> Result<(), Over> {
+    async fn send_again(&self, key: FixtureKey, pause: Duration) -> Result<(), Over> {
         let Some(fixture) = self.shared.service.house().by_key(key) else { return Ok(()) };
         let life = &fixture.life;
         // nobody is there, or it has what it should have: nothing to send; its next boot begins anew
@@ -127,6 +147,14 @@ impl Publisher {
         }
         self.resends.again(key, pause, self.shared.options.resend_longest);
         Ok(())
+    }
+}
+
+/// When the first of those that rest has rested.
+async fn rested(first: Option<&(Instant, FixtureKey)>) {
+    match first {
+        Some((until, _)) => tokio::time::sleep_until(*until).await,
+        None => std::future::pending().await,
     }
 }
 

@@ -1,10 +1,12 @@
 //! The one task that writes. It takes all that is queued, decides in memory, commits once, then answers everyone.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use jiff::Timestamp;
-use kernel::{FixtureKey, Kinds};
+use kernel::{Command, FixtureKey, Kinds, Message};
 use tokio::sync::{broadcast, mpsc, oneshot};
+use tokio::time::Instant;
 
 use crate::batch::{Applied, Batch, Changed, Numbers};
 use crate::error::{ExecuteError, StoreError};
@@ -21,6 +23,11 @@ use crate::unsettled::{ALL_AT_ONCE, PORTION, Unsettled};
 
 /// At most so many commands share a commit.
 const COMMANDS: usize = 512;
+
+/// How long the commit of what fixtures say may wait for more of it.
+const PATIENCE: Duration = Duration::from_millis(2);
+/// So much is enough for one commit.
+const GATHERED: usize = 256;
 
 type Reply<T> = oneshot::Sender<Result<T, StoreError>>;
 
@@ -42,6 +49,27 @@ pub(crate) enum Work {
     RemoveToken { id: i64, reply: Reply<()> },
     /// Commit and close.
     Stop,
+}
+
+impl Work {
+    /// Whether nobody waits for it: what a fixture says of itself is acknowledged to the broker alone, and a boot is
+    /// answered from memory. Not so events and wishes, which a person waits to see the effect of.
+    fn can_wait(&self) -> bool {
+        match self {
+            Self::Published { .. } => true,
+            Self::Request { request, .. } => matches!(
+                request.command,
+                Command::Hear {
+                    message: Message::Boot { .. }
+                        | Message::Ask { .. }
+                        | Message::Alive { .. }
+                        | Message::Report { .. },
+                    ..
+                }
+            ),
+            _ => false,
+        }
+    }
 }
 
 pub(crate) struct Writer {
@@ -76,7 +104,11 @@ impl Writer {
                     }
                 },
             };
-            if taken == 0 || self.turn(&mut queued).await {
+            if taken == 0 {
+                break;
+            }
+            self.gather(&mut queued).await;
+            if self.turn(&mut queued).await {
                 break;
             }
             if self.unsettled.is_due() {
@@ -91,6 +123,20 @@ impl Writer {
         }
         self.pen.close().await;
         drop(self.lock);
+    }
+
+    /// Lets more share the commit, for a moment, while nobody waits for it.
+    async fn gather(&mut self, queued: &mut Vec<Work>) {
+        let until = Instant::now() + PATIENCE;
+        let mut seen = 0;
+        while queued.len() < GATHERED && queued.iter().skip(seen).all(Work::can_wait) {
+            seen = queued.len();
+            let room = GATHERED - seen;
+            match tokio::time::timeout_at(until, self.queue.recv_many(queued, room)).await {
+                Ok(more) if more > 0 => {}
+                _ => return,
+            }
+        }
     }
 
     /// Brings documents and outbox up to history in the file, so many fixtures of them; whether there is more to do.
