@@ -19,13 +19,13 @@ mod tests {
         ("courier", &["service", "document"], &["sqlx", "axum", "mqtt5"]),
         ("api", &[], &["axum", "tokio", "sqlx"]),
         ("web", &["service", "api", "document", "almanac"], &["sqlx", "rumqttc", "mqtt5"]),
-        ("simulator", &["device", "document"], &["sqlx", "axum", "mqtt5"]),
+        ("simulator", &["device", "document", "light"], &["sqlx", "axum", "mqtt5"]),
         (
             "sconced",
             &["api", "web", "service", "store", "kernel", "document", "almanac", "courier", "broker", "simulator"],
             &["sqlx", "rumqttc", "mqtt5"],
         ),
-        ("testkit", &[], &["sqlx", "axum", "mqtt5"]),
+        ("testkit", &["service", "courier", "broker", "almanac"], &["sqlx", "axum", "mqtt5"]),
         (
             "bench",
             &[

@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stderr, missing_docs)]
 
 mod borders;
+mod by_the_clock;
 mod checker;
 mod duplicates;
 mod external;

@@ -36,10 +36,14 @@ def binary():
     return BINARY
 
 
+AMSTERDAM = (52.37, 4.9, "Europe/Amsterdam")
+"""Where the shared daemon's site is."""
+
+
 @pytest.fixture(scope="session")
 def daemon(binary, tmp_path_factory):
     """A daemon that many checks share, each with fixtures of its own."""
-    running = Daemon(tmp_path_factory.mktemp("shared"))
+    running = Daemon(tmp_path_factory.mktemp("shared"), site=AMSTERDAM)
     yield running
     running.kill()
 

@@ -17,19 +17,26 @@ BINARY = Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target")) / "debug" / "
 
 
 class Daemon:
-    """A daemon that serves a folder of its own on free ports of loopback; unless told, it is open to this machine."""
+    """A daemon that serves a folder of its own on free ports of loopback; unless told, it is open to this machine.
 
-    def __init__(self, folder, is_open=True):
+    `site` is its place: latitude, longitude and zone.
+    """
+
+    def __init__(self, folder, is_open=True, site=None):
         self.data = Path(folder) / "data"
         self.log_path = Path(folder) / "log"
         command = [BINARY, "serve", "--data", self.data, "--http", "127.0.0.1:0", "--mqtt", "127.0.0.1:0"]
+        place = {
+            f"SCONCED_SITE__{name}": str(value)
+            for name, value in zip(("LATITUDE", "LONGITUDE", "ZONE"), site or (), strict=False)
+        }
         with self.log_path.open("wb") as log:
             self.process = subprocess.Popen(
                 [*command, *(["--open-on-loopback"] if is_open else [])],
                 stdin=subprocess.DEVNULL,
                 stdout=subprocess.PIPE,
                 stderr=log,
-                env=plain_environment(),
+                env={**plain_environment(), **place},
                 cwd=folder,
                 text=True,
             )

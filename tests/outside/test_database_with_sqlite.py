@@ -4,6 +4,7 @@ import json
 import sqlite3
 import subprocess
 
+import json_merge_patch
 import pytest
 
 from documents import same
@@ -35,12 +36,31 @@ def house(own_daemon):
 
 
 def documents(connection):
-    """Documents by fixture and name, with their revisions, as the database holds them."""
-    rows = connection.execute(
-        "SELECT fixture.id, document.slot & 7, document.revision, document.body "
-        "FROM document JOIN fixture ON fixture.key = document.slot >> 3 WHERE fixture.deleted IS NULL"
+    """Documents by fixture and name, with their revisions, as the database holds them.
+
+    History is the truth. Documents follow it: the setting `settled`, where there is one, names the last row of history
+    that they cover, and the rows after it are laid upon them here by the PyPI package json-merge-patch 0.3.0.
+    """
+    held = {
+        slot: (revision, json.loads(body))
+        for slot, revision, body in connection.execute("SELECT slot, revision, body FROM document")
+    }
+    settled = connection.execute("SELECT value FROM setting WHERE name = 'settled'").fetchone()
+    later = connection.execute(
+        "SELECT slot, revision, patch FROM history WHERE id > ? ORDER BY id",
+        (2**62 if settled is None else int(settled[0]),),
     )
-    return {(fixture, PAPERS[paper]): (rev, json.loads(body)) for fixture, paper, rev, body in rows if paper in PAPERS}
+    for slot, revision, patch in later.fetchall():
+        before, document = held.get(slot, (0, {}))
+        assert revision == before + 1, (slot, revision, before)
+        held[slot] = (revision, json_merge_patch.merge(document, json.loads(patch)))
+    fixtures = connection.execute("SELECT key, id FROM fixture WHERE deleted IS NULL").fetchall()
+    return {
+        (fixture, name): held[key << 3 | paper]
+        for key, fixture in fixtures
+        for paper, name in PAPERS.items()
+        if key << 3 | paper in held
+    }
 
 
 def agrees_with_http(connection, owner):

@@ -16,6 +16,7 @@ mod parameters;
 mod problem;
 mod showing;
 mod strip;
+mod sun;
 mod token;
 
 pub use backup::{Backup, Backups};
@@ -30,6 +31,7 @@ pub use parameters::{EditHeaders, FixturePath, HistoryQuery, OnceHeader, PastQue
 pub use problem::{Fault, Problem};
 pub use showing::{Agenda, AgendaChange, Because, Showing};
 pub use strip::{InlineOrNamedLook, LookDocument, MotifDocument, OverrideDocument, StripDocument, TimetableEntry};
+pub use sun::{SunDay, SunHeight, SunTime};
 pub use token::{NewToken, Scope, Token, TokenMade, Tokens};
 
 #[cfg(test)]

@@ -39,13 +39,28 @@ pub struct Showing {
     /// Since when (RFC 3339); null where that cannot be told.
     #[schema(example = "2026-11-25T15:12:00Z")]
     pub since: Option<String>,
-    /// Until when (RFC 3339); null while no change is foreseen.
+    /// Until when (RFC 3339), the instant itself not included: the first at which `look`, `because` or `floored` is
+    /// another; null while no change is foreseen.
     #[schema(example = "2026-11-25T22:45:00Z")]
     pub until: Option<String>,
+    /// Whether the document's `floor` is kept beneath it: from sunset to sunrise at the fixture's place, unless it is
+    /// not lit.
+    #[schema(example = false)]
+    pub floored: bool,
+    /// The index in `timetable`, counted from 0, of the entry that shows; null if `because` is another.
+    #[schema(example = 0)]
+    pub entry: Option<u32>,
+    /// The id of the link that shows; null if `because` is another.
+    #[schema(example = json!(null))]
+    pub link: Option<String>,
     /// For each colour the linear duty of red, green and blue (and white, where the chip has it), 0 to 65535, intensity
     /// applied.
     #[schema(example = json!([[12850, 46774, 40349]]))]
     pub channels: Vec<Vec<u16>>,
+    /// The linear duty of red, green and blue (and white, where the chip has it), 0 to 65535, below which no pixel of
+    /// the whole length goes; null unless `floored`.
+    #[schema(example = json!(null))]
+    pub floor: Option<Vec<u16>>,
     /// The lit part of the length, 0 to 65535 for 0 to 1.
     #[schema(example = json!([0, 65535]))]
     pub span: [u16; 2],
@@ -72,6 +87,9 @@ pub struct AgendaChange {
     /// Until when (RFC 3339); null while no change is foreseen.
     #[schema(example = "2026-11-26T06:40:00Z")]
     pub until: Option<String>,
+    /// Whether the document's `floor` is kept beneath it.
+    #[schema(example = false)]
+    pub floored: bool,
 }
 
 /// The changes of what a fixture shows in a span of time, without a gap.

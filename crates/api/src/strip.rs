@@ -63,9 +63,9 @@ pub struct MotifDocument {
     /// through its list).
     #[schema(example = "unroll")]
     pub name: String,
-    /// The period in seconds, 0.34 to 3600.
+    /// The period in seconds, 0.4 to 3600.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(example = 1.5, minimum = 0.34, maximum = 3600)]
+    #[schema(example = 1.5, minimum = 0.4, maximum = 3600)]
     pub seconds: Option<f64>,
     /// How much of the span the lit stretch takes, 0 to 1.
     #[serde(default, skip_serializing_if = "Option::is_none")]

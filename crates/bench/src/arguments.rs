@@ -73,6 +73,10 @@ pub(crate) enum What {
     Memory,
     /// Start with a large house
     Start,
+    /// The coming 48 hours of a timetable that follows the sun
+    Agenda,
+    /// Rendering a frame, and the budget of a long strip
+    Frames,
     /// CPU time of an idle daemon
     Idle,
     /// A bare ceiling as its own process; started by the program itself
@@ -97,6 +101,8 @@ impl What {
             Self::Past => "past",
             Self::Memory => "memory",
             Self::Start => "start",
+            Self::Agenda => "agenda",
+            Self::Frames => "frames",
             Self::Idle => "idle",
             Self::Bare(_) => "bare",
         }

@@ -69,8 +69,14 @@ pub(crate) async fn template(folder: &Path) -> Result<Template, BenchError> {
     let clock = Clock::System;
     let now = clock.now().as_millisecond();
     let backups = BackupOptions { folder: folder.join("backups"), keep: 1 };
-    let options =
-        ServiceOptions { folder: folder.to_owned(), clock, backups, broker_files: None, reserved: Vec::new() };
+    let options = ServiceOptions {
+        folder: folder.to_owned(),
+        site: None,
+        clock,
+        backups,
+        broker_files: None,
+        reserved: Vec::new(),
+    };
     let service = Service::open(options).await?;
     let id: FixtureId = name(1).parse().map_err(|_| BenchError::unexpected("naming a fixture", name(1)))?;
     let record = json!({
@@ -250,6 +256,7 @@ mod tests {
         let backups = BackupOptions { folder: folder.join("backups"), keep: 1 };
         let options = ServiceOptions {
             folder: folder.to_owned(),
+            site: None,
             clock: Clock::System,
             backups,
             broker_files: None,

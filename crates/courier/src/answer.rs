@@ -6,7 +6,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use service::{Fixture, FixtureId, FixtureKey};
 use tokio::sync::mpsc;
 
-use crate::payload::{beacon_message, desired_message, patch_message, showing_message};
+use crate::payload::{Circumstances, beacon_message, desired_message, patch_message, showing_message};
 use crate::problem::Restraint;
 use crate::shared::Shared;
 
@@ -65,16 +65,18 @@ impl Outgoing {
 impl Shared {
     /// The state of a fixture as messages: `desired`, and `showing` where its kind has looks.
     pub(crate) fn state(&self, fixture: &Fixture, retained: bool) -> Vec<Letter> {
-        let now = self.service.now();
+        let running = self.service.running(fixture);
+        let place = fixture.place(self.service.site());
+        let circumstances = Circumstances { place, running: &running, now: self.service.now() };
         let id = fixture.id.as_str();
         let mut letters = Vec::with_capacity(3);
         letters.push(Letter {
             topic: self.topics.down(id, "desired"),
             retained,
-            payload: desired_message(fixture, now),
+            payload: desired_message(fixture, &circumstances),
         });
         let topic = self.topics.down(id, "showing");
-        if let Some(payload) = showing_message(fixture, now, topic.len()) {
+        if let Some(payload) = showing_message(fixture, &circumstances, topic.len()) {
             letters.push(Letter { topic, retained, payload });
         } else if retained {
             // a fixture that changed to a kind without looks must not go on showing an old one
@@ -83,7 +85,8 @@ impl Shared {
         letters
     }
 
-    /// A new revision as messages: the patch from what was last published first, then the whole, retained.
+    /// A new revision, or what time has made of the same one, as messages: the patch from what was last published first,
+    /// if there is one, then the whole, retained.
     pub(crate) fn news(&self, fixture: &Fixture) -> Vec<Letter> {
         let payload = match self.publishing(fixture.key, &fixture.desired) {
             Some(before) if before.revision == fixture.desired.revision => None,

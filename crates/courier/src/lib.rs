@@ -20,5 +20,5 @@ mod shared;
 mod topics;
 
 pub use options::{Options, Refused};
-pub use payload::{SHOWING_MAX, beacon_message, desired_message, patch_message, showing_message};
+pub use payload::{Circumstances, SHOWING_MAX, beacon_message, desired_message, patch_message, showing_message};
 pub use run::run;

@@ -4,14 +4,26 @@ use std::borrow::Cow;
 use std::fmt::Write as _;
 
 use jiff::{SignedDuration, Timestamp};
-use service::{Fixture, Held, ShownLook};
+use service::{Compiled, Fixture, Held, Place, Running, ShownLook};
 
-/// The agenda reaches this far.
+/// Agenda and dark hours reach this far. They are published anew at every change, and when they are 24 hours old.
 const AGENDA: SignedDuration = SignedDuration::from_hours(48);
-/// And has at most so many changes.
+/// The agenda has at most so many changes. Where they do not reach 48 hours, it is renewed more often all the same: each
+/// change that comes is published with an agenda that begins with it, and so has 31 to come.
 const CHANGES: usize = 32;
 /// A `showing` message with its topic has at most so many bytes, for the small buffers of small client libraries.
 pub const SHOWING_MAX: usize = 480;
+
+/// When and under which circumstances a message is made, beside the fixture itself.
+#[derive(Debug, Clone, Copy)]
+pub struct Circumstances<'a> {
+    /// Where the fixture stands.
+    pub place: Option<&'a Place>,
+    /// The links that run on it.
+    pub running: &'a [Running],
+    /// The time now.
+    pub now: Timestamp,
+}
 
 /// Seconds of a coming change, rounded up: a change must not come early.
 fn seconds_up(at: Timestamp) -> i64 {
@@ -38,11 +50,13 @@ fn quoted(text: &str) -> Cow<'_, str> {
     Cow::Owned(quoted.strip_prefix('"').and_then(|rest| rest.strip_suffix('"')).unwrap_or_default().to_owned())
 }
 
-/// The `desired` message: the whole document with the coming changes.
+/// The `desired` message: the whole document, what shows, the coming changes, and for a document with a floor the hours
+/// in which it is kept.
 #[must_use]
-pub fn desired_message(fixture: &Fixture, now: Timestamp) -> String {
+pub fn desired_message(fixture: &Fixture, circumstances: &Circumstances<'_>) -> String {
+    let Circumstances { place, running, now } = *circumstances;
     let held: &Held = &fixture.desired;
-    let mut out = String::with_capacity(held.text.len() + 160);
+    let mut out = String::with_capacity(held.text.len() + 240);
     let _ = write!(
         out,
         "{{\"rev\":{},\"now_ms\":{},\"document\":{},\"agenda\":[",
@@ -51,27 +65,88 @@ pub fn desired_message(fixture: &Fixture, now: Timestamp) -> String {
         held.text
     );
     let to = now.checked_add(AGENDA).unwrap_or(Timestamp::MAX);
-    for (index, change) in fixture.outlook().agenda(now, to).iter().take(CHANGES).enumerate() {
+    let changes = fixture.outlook().agenda(place, running, now, to);
+    // a change of the reason or of the floor alone is none to whoever steps from look to look
+    let mut told: Option<&str> = None;
+    let mut count = 0;
+    for change in &changes {
+        if told == Some(&change.look) {
+            continue;
+        }
+        if count == CHANGES {
+            break;
+        }
         let at = if change.at <= now { change.at.as_second() } else { seconds_up(change.at) };
-        let comma = if index == 0 { "" } else { "," };
+        let comma = if count == 0 { "" } else { "," };
         let _ = write!(out, "{comma}[{at},\"{}\"]", quoted(&change.look));
+        told = Some(&change.look);
+        count += 1;
     }
-    out.push_str("]}");
+    out.push(']');
+    if let Some(dark) = fixture.outlook().dark_hours(place, now, to) {
+        out.push_str(",\"dark\":[");
+        for (index, (from, to)) in dark.into_iter().enumerate() {
+            let comma = if index == 0 { "" } else { "," };
+            let _ = write!(out, "{comma}[{},{}]", from.as_second(), seconds_up(to));
+        }
+        out.push(']');
+    }
+    if let Some(first) = changes.first() {
+        if let Some(until) = first.until {
+            let _ = write!(out, ",\"until\":{}", seconds_up(until));
+        }
+        let _ = write!(out, ",\"because\":\"{}\"", first.because);
+    }
+    out.push('}');
     out
 }
 
-/// The `showing` message: what to show now, everything resolved. Within [`SHOWING_MAX`] bytes with its topic: when it
-/// would be longer, the look's name, which is there for people only, is cut. `None` for kinds without looks.
+/// The `showing` message: what to show now, everything resolved. `None` for kinds without looks.
+///
+/// Within [`SHOWING_MAX`] bytes with its topic. When it would be longer, the look's name is cut, which is there for
+/// people only. A look of many colours in four channels, on a topic with a long name, may not fit even so: then `because`
+/// is left out, then `until`, and in the end the colours are told by fewer, taken where they would be on the strip.
 #[must_use]
-pub fn showing_message(fixture: &Fixture, now: Timestamp, topic_bytes: usize) -> Option<String> {
-    let shown = fixture.outlook().shown(now)?;
-    let mut out = String::with_capacity(SHOWING_MAX);
-    let _ = write!(out, "{{\"rev\":{},\"now_ms\":{},\"look\":\"", fixture.desired.revision.get(), now.as_millisecond());
-    let name_at = out.len();
-    write_shown(&mut out, &shown);
-    let room = SHOWING_MAX.saturating_sub(topic_bytes + out.len());
-    out.insert_str(name_at, &quoted(fitting(&shown.showing.look, room)));
-    Some(out)
+pub fn showing_message(fixture: &Fixture, circumstances: &Circumstances<'_>, topic_bytes: usize) -> Option<String> {
+    let Circumstances { place, running, now } = *circumstances;
+    let shown = fixture.outlook().shown(place, running, now)?;
+    let beginning =
+        format!("{{\"rev\":{},\"now_ms\":{},\"look\":\"", fixture.desired.revision.get(), now.as_millisecond());
+    Some(fitted(&beginning, shown, SHOWING_MAX.saturating_sub(topic_bytes)))
+}
+
+/// What shows, in at most so many bytes as far as that can be done.
+fn fitted(beginning: &str, mut shown: ShownLook, most: usize) -> String {
+    let mut whole: Option<Compiled> = None;
+    let mut told = Told::All;
+    loop {
+        let mut out = String::with_capacity(SHOWING_MAX);
+        out.push_str(beginning);
+        write_shown(&mut out, &shown, told);
+        let colours = shown.compiled.channels.len();
+        match (out.len() <= most, told) {
+            (false, Told::All) => told = Told::WithoutBecause,
+            (false, Told::WithoutBecause) => told = Told::Bare,
+            (false, Told::Bare) if colours > 1 => {
+                // from the whole each time, so that nothing is mixed twice
+                let whole = whole.get_or_insert_with(|| shown.compiled.clone());
+                shown.compiled = whole.clone().told_by(colours - 1);
+            }
+            _ => {
+                let room = most.saturating_sub(out.len());
+                out.insert_str(beginning.len(), &quoted(fitting(&shown.showing.look, room)));
+                return out;
+            }
+        }
+    }
+}
+
+/// How much is told of what is not needed to show it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Told {
+    All,
+    WithoutBecause,
+    Bare,
 }
 
 /// The most of a name's beginning that takes no more than `room` bytes within a JSON string.
@@ -85,23 +160,37 @@ fn fitting(name: &str, room: usize) -> &str {
 }
 
 /// Appends what follows the look's name.
-fn write_shown(out: &mut String, shown: &ShownLook) {
+fn write_shown(out: &mut String, shown: &ShownLook, told: Told) {
     out.push_str("\",\"channels\":[");
     for (index, channels) in shown.compiled.channels.iter().enumerate() {
-        out.push_str(if index == 0 { "[" } else { ",[" });
-        for (index, duty) in channels.iter().enumerate() {
-            let _ = write!(out, "{}{duty}", if index == 0 { "" } else { "," });
+        if index > 0 {
+            out.push(',');
         }
-        out.push(']');
+        write_channels(out, channels);
     }
     let [from, to] = shown.compiled.span;
     let _ = write!(out, "],\"span\":[{from},{to}],\"motif\":");
     shown.compiled.motif.write(out);
     let _ = write!(out, ",\"fade_ms\":{}", shown.fade_ms);
-    if let Some(until) = shown.showing.until {
+    if let Some(floor) = &shown.compiled.floor {
+        out.push_str(",\"floor\":");
+        write_channels(out, floor);
+    }
+    if let Some(until) = shown.showing.until.filter(|_| told != Told::Bare) {
         let _ = write!(out, ",\"until\":{}", seconds_up(until));
     }
-    let _ = write!(out, ",\"because\":\"{}\"}}", shown.showing.because);
+    if told == Told::All {
+        let _ = write!(out, ",\"because\":\"{}\"", shown.showing.because);
+    }
+    out.push('}');
+}
+
+fn write_channels(out: &mut String, channels: &[u16]) {
+    out.push('[');
+    for (index, duty) in channels.iter().enumerate() {
+        let _ = write!(out, "{}{duty}", if index == 0 { "" } else { "," });
+    }
+    out.push(']');
 }
 
 /// The `patch` message: from one revision to another.
@@ -122,55 +211,4 @@ pub fn beacon_message(at: &Held) -> String {
 }
 
 #[cfg(test)]
-mod tests {
-    use std::sync::Arc;
-
-    use document::Revision;
-    use serde_json::json;
-
-    use super::*;
-
-    #[test]
-    fn names_are_written_and_measured_as_the_json_library_writes_them() {
-        let every: String = (0..0x300_u32).chain([0x2028, 0xffff, 0x1f4a1]).filter_map(char::from_u32).collect();
-        for text in ["", "evening", "\"", "\\\"", "a\u{0}b", "\u{7f}é\n", every.as_str()] {
-            let whole = serde_json::to_string(text).unwrap();
-            assert_eq!(format!("\"{}\"", quoted(text)), whole);
-            assert_eq!(text.chars().map(escaped).sum::<usize>() + 2, whole.len());
-        }
-    }
-
-    #[test]
-    fn a_name_is_cut_at_the_last_character_that_fits() {
-        let name = "\"é\n💡z";
-        let lengths = [0, 0, 2, 2, 4, 4, 6, 6, 6, 6, 10, 11, 11];
-        for (room, bytes) in lengths.into_iter().enumerate() {
-            let fits = quoted(fitting(name, room)).len();
-            assert_eq!(fits, bytes, "{room}");
-        }
-    }
-
-    fn held(revision: u64, document: &serde_json::Value, step: Option<&str>) -> Held {
-        let mut held = Held::empty(Timestamp::UNIX_EPOCH);
-        held.revision = Revision::new(revision);
-        held.text = document.to_string().into();
-        held.step = step.map(Arc::from);
-        held
-    }
-
-    #[test]
-    fn the_patch_is_that_of_the_edit_where_nothing_lies_between_and_else_the_difference() {
-        let (one, two, three) = (json!({"a": 1}), json!({"a": 1, "b": {"c": 2}}), json!({"b": {"c": 3}}));
-        let (first, second) = (held(1, &one, None), held(2, &two, Some(r#"{"b":{"c":2}}"#)));
-        let third = held(3, &three, Some(r#"{"a":null,"b":{"c":3}}"#));
-        assert_eq!(patch_message(&first, &second), r#"{"from":1,"rev":2,"patch":{"b":{"c":2}}}"#);
-        assert_eq!(patch_message(&second, &third), r#"{"from":2,"rev":3,"patch":{"a":null,"b":{"c":3}}}"#);
-        // over a revision that was never published, the last edit alone would not lead there
-        assert_eq!(patch_message(&first, &third), r#"{"from":1,"rev":3,"patch":{"a":null,"b":{"c":3}}}"#);
-        let fourth = held(4, &one, Some(r#"{"a":1}"#));
-        assert_eq!(patch_message(&second, &fourth), r#"{"from":2,"rev":4,"patch":{"b":null}}"#);
-        // a document that was loaded has no step
-        let loaded = held(2, &two, None);
-        assert_eq!(patch_message(&first, &loaded), patch_message(&first, &second));
-    }
-}
+mod tests;

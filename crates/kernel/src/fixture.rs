@@ -2,6 +2,7 @@
 
 use std::sync::{Arc, OnceLock};
 
+use almanac::{Place, Running};
 use document::{Pointer, Revision, Value};
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
@@ -170,6 +171,17 @@ impl Life {
     }
 }
 
+/// What time alone does to a fixture, as seen from an instant.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Timing {
+    /// When what shows next changes or an override ends, if ever.
+    pub next: Option<Timestamp>,
+    /// Whether there is an override whose time is over: a [`Command::Tick`](crate::Command::Tick) clears it.
+    pub override_has_ended: bool,
+    /// Whether there is a timetable that cannot be followed, since no place is known.
+    pub lacks_place: bool,
+}
+
 /// A fixture as it stands after some commit. Cheap to clone; never changed in place once it is shared.
 #[derive(Debug, Clone)]
 pub struct Fixture {
@@ -241,16 +253,30 @@ impl Fixture {
         self.outlook.get_or_init(|| self.read_outlook())
     }
 
-    /// When something about this fixture changes by time alone, if ever.
+    /// Where it stands: its own place, or the site's.
     #[must_use]
-    pub fn next_deadline(&self, now: Timestamp) -> Option<Timestamp> {
-        self.glance(None, |outlook| outlook.next_deadline(now))
+    pub fn place<'a>(&'a self, site: Option<&'a Place>) -> Option<&'a Place> {
+        self.record.place.as_deref().or(site)
+    }
+
+    /// What time alone does to it, as seen from an instant; `None` when it changes nothing.
+    #[must_use]
+    pub fn timing(&self, site: Option<&Place>, running: &[Running], now: Timestamp) -> Option<Timing> {
+        let place = self.place(site);
+        self.glance(None, |outlook| {
+            outlook.is_timed().then(|| Timing {
+                next: outlook.next_deadline(place, running, now),
+                override_has_ended: outlook.override_has_ended(place, running, now),
+                lacks_place: outlook.lacks_place(place),
+            })
+        })
     }
 
     /// Whether there is an override whose time is over.
     #[must_use]
-    pub fn override_has_ended(&self, now: Timestamp) -> bool {
-        self.glance(false, |outlook| outlook.override_has_ended(now))
+    pub fn override_has_ended(&self, site: Option<&Place>, running: &[Running], now: Timestamp) -> bool {
+        let place = self.place(site);
+        self.glance(false, |outlook| outlook.override_has_ended(place, running, now))
     }
 
     /// Asks the outlook about time without keeping it: a look at every fixture of a large house must not fill the
@@ -272,7 +298,7 @@ impl Fixture {
 }
 
 /// The members of a strip's document by which something changes by time alone, as compact JSON has them.
-const TIMELY: [&str; 2] = ["\"override\":", "\"timetable\":"];
+const TIMELY: [&str; 3] = ["\"override\":", "\"timetable\":", "\"floor\":"];
 
 /// Takes away the objects on the way to volatile members that hold nothing else.
 fn remove_hollow(value: &mut Value, volatile: &[Pointer]) {

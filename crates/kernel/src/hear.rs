@@ -12,12 +12,12 @@ use crate::command::{Edit, Precondition};
 use crate::decide::edit_desired;
 use crate::edit;
 use crate::fixture::{Boot, Fixture, Held, Paper};
-use crate::kind::Kinds;
 use crate::message::Message;
 use crate::rejection::{Finding, Rejection};
+use crate::rules::Rules;
 
 /// Decides on a fixture's message.
-pub(crate) fn hear(fixture: &Fixture, message: Message, kinds: &Kinds, now: Timestamp) -> Result<Decision, Rejection> {
+pub(crate) fn hear(fixture: &Fixture, message: Message, rules: &Rules, now: Timestamp) -> Result<Decision, Rejection> {
     match message {
         Message::Boot { reason, have, firmware, boots, rssi } => {
             Ok(boot(fixture, Boot { at: now, reason, have, firmware, boots, rssi }, now))
@@ -26,7 +26,7 @@ pub(crate) fn hear(fixture: &Fixture, message: Message, kinds: &Kinds, now: Time
         Message::Alive { alive } => Ok(alive_is(fixture, alive, now)),
         Message::Report { rev, patch } => report(fixture, rev, patch, now),
         Message::Event { event, n } => Ok(sensed(fixture, event, n, now)),
-        Message::Wish { n, lit, owners_override } => wish(fixture, n, lit, owners_override, kinds, now),
+        Message::Wish { n, lit, owners_override } => wish(fixture, n, lit, owners_override, rules, now),
     }
 }
 
@@ -278,7 +278,7 @@ fn wish(
     n: u64,
     lit: Option<bool>,
     owners_override: Option<Option<Value>>,
-    kinds: &Kinds,
+    rules: &Rules,
     now: Timestamp,
 ) -> Result<Decision, Rejection> {
     if !is_news(fixture.life.wish_n, n) {
@@ -294,7 +294,7 @@ fn wish(
     if !fixture.outlook().has_looks() {
         return Err(Rejection::NoLooks { id: fixture.id.clone(), kind: fixture.record.kind.clone() });
     }
-    let mut decision = edit_desired(fixture, Edit::Replace(after), &Precondition::None, kinds, now)?;
+    let mut decision = edit_desired(fixture, Edit::Replace(after), &Precondition::None, rules, now)?;
     if let (Some(next), Some(heard)) = (&mut decision.fixture, heard(fixture, now).fixture) {
         next.life = heard.life;
         next.life.wish_n = Some(n);

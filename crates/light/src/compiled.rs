@@ -14,6 +14,9 @@ pub struct Compiled {
     pub span: [u16; 2],
     /// How it moves.
     pub motif: CompiledMotif,
+    /// The least duty beneath everything, over the whole length and not only the span, in as many channels as the
+    /// colours have; nothing where no floor is kept. [`floor_beneath`](crate::floor_beneath) reckons it.
+    pub floor: Option<Vec<u16>>,
 }
 
 /// A motif in the device's integers.

@@ -145,7 +145,7 @@ impl Look {
                 duty.into_iter().take(count).collect()
             })
             .collect();
-        Compiled { channels, span: self.span.to_u16(), motif: CompiledMotif::from(self.motif) }
+        Compiled { channels, span: self.span.to_u16(), motif: CompiledMotif::from(self.motif), floor: None }
     }
 }
 

@@ -2,7 +2,7 @@
 
 use device::{DeviceLook, Duty, duty_sum};
 
-use crate::{Compiled, CompiledMotif, Intensity, MotifName, Toward, WhiteLed};
+use crate::{Compiled, CompiledMotif, Intensity, Look, MotifName, Toward, WhiteLed};
 
 impl From<MotifName> for device::MotifName {
     fn from(name: MotifName) -> Self {
@@ -34,26 +34,46 @@ impl From<CompiledMotif> for device::Motif {
     }
 }
 
-/// Without a floor, which [`DeviceLook::with_floor`] lays beneath.
+/// With its floor, where it has one, laid beneath.
 impl From<&Compiled> for DeviceLook {
     fn from(compiled: &Compiled) -> Self {
-        let colours: Vec<Duty> = compiled
-            .channels
-            .iter()
-            .map(|channels| {
-                let mut duty = Duty::default();
-                for (duty, channel) in duty.iter_mut().zip(channels) {
-                    *duty = *channel;
-                }
-                duty
-            })
-            .collect();
-        Self::new(&colours, compiled.span, compiled.motif.into())
+        let colours: Vec<Duty> = compiled.channels.iter().map(|channels| duty(channels)).collect();
+        let look = Self::new(&colours, compiled.span, compiled.motif.into());
+        compiled.floor.as_ref().map_or(look, |floor| look.with_floor(duty(floor)))
     }
 }
 
-/// The colour temperature of a floor, in kelvin: the warm white of a night light.
-pub const FLOOR_KELVIN: f64 = 2_400.0;
+/// Three or four channels as the device has them.
+fn duty(channels: &[u16]) -> Duty {
+    let mut duty = Duty::default();
+    for (duty, channel) in duty.iter_mut().zip(channels) {
+        *duty = *channel;
+    }
+    duty
+}
+
+/// The colour temperature of a floor that has no look to take its colour from, in kelvin: the warm white of a night
+/// light.
+pub const FLOOR_KELVIN: f64 = 2_200.0;
+
+/// The duty of the floor that a fixture keeps beneath everything: the light of its default look at the floor's
+/// intensity, several colours mixed into one; where there is no such look, or it lights nothing at that intensity, the
+/// warm white of [`floor_duty`]. So an intensity above 0 never comes to a floor that is dark for want of a colour.
+#[must_use]
+pub fn floor_beneath(default: Option<&Look>, intensity: Intensity, white: Option<WhiteLed>) -> Duty {
+    let mixed = default.map(|look| {
+        let colours = look.palette().linear();
+        let share = intensity.luminance() / (colours.len() as f64).max(1.0);
+        let mut sum = [0.0; 3];
+        for colour in colours {
+            for (sum, light) in sum.iter_mut().zip(colour) {
+                *sum += light * share;
+            }
+        }
+        crate::look::duties(sum, white)
+    });
+    mixed.filter(|duty| *duty != Duty::default()).unwrap_or_else(|| floor_duty(intensity, white))
+}
 
 /// The duty of a floor at an intensity, for [`DeviceLook::with_floor`]: warm white, by the white LED as far as the strip
 /// has one.

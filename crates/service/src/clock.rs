@@ -47,13 +47,19 @@ impl Clock {
         }
     }
 
-    /// Waits until that time, or until the clock was set, whichever comes first: look at it again.
-    pub async fn until(&self, when: Timestamp) {
+    /// Waits until that time, or until the clock was set, whichever comes first: look at it again. A clock that shows
+    /// less than `seen`, which the caller has read from it before, was set already, and is not waited for.
+    pub async fn until(&self, when: Timestamp, seen: Timestamp) {
+        let is_to_come = || {
+            let now = self.now();
+            (seen <= now && now < when).then_some(now)
+        };
         match self {
-            Self::System => wall_timer::until(when, self.now()).await,
+            Self::System => wall_timer::until(when, is_to_come).await,
             Self::Manual(clock) => {
+                // from here on it hears of the clock being set
                 let notified = clock.0.1.notified();
-                if self.now() < when {
+                if is_to_come().is_some() {
                     notified.await;
                 }
             }

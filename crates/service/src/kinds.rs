@@ -47,7 +47,7 @@ pub(crate) fn read_kinds(data: &Path) -> Result<Kinds, ServiceError> {
 pub(crate) fn check_kinds(store: &Store) -> Result<(), ServiceError> {
     for fixture in store.house().all() {
         let kind = &fixture.record.kind;
-        if store.kinds().get(kind).is_none() {
+        if store.rules().kinds.get(kind).is_none() {
             return Err(ServiceError::Kind {
                 path: store.folder().join("kinds").join(format!("{kind}.json")),
                 why: format!("it is missing, and the fixture {} is of kind {kind}", fixture.id),

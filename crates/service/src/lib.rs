@@ -29,9 +29,10 @@ pub use scheduler::run_scheduler;
 pub use secrets::random_secret;
 pub use service::{Service, ServiceOptions};
 
+pub use almanac::{Place, Running};
 pub use kernel::{
-    Actor, Advice, Answer, Boot, BootReason, Command, Edit, Finding, Fixture, FixtureId, FixtureKey, GroupName, Held,
-    Kind, KindName, Kinds, Message, Paper, Precondition, Rejection, ShownLook, Standing, Way,
+    Actor, Advice, Answer, Boot, BootReason, Command, Compiled, Edit, Finding, Fixture, FixtureId, FixtureKey,
+    GroupName, Held, Kind, KindName, Kinds, Message, Paper, Precondition, Rejection, Rules, ShownLook, Standing, Way,
 };
 pub use store::{
     Backup, BackupOptions, Change, Committed, Direction, Due, ExecuteError, Filter, Once, Outcome, Page, Past,

@@ -30,6 +30,8 @@ pub struct AgendaChange {
     pub because: &'static str,
     /// Until when, if a change is foreseen.
     pub until: Option<Timestamp>,
+    /// Whether the floor is kept under it.
+    pub floored: bool,
 }
 
 /// The coming changes.
@@ -50,7 +52,10 @@ impl Service {
     /// # Errors
     /// [`Rejection::NoLooks`] for kinds without looks.
     pub fn shown(&self, fixture: &Fixture, at: Timestamp) -> Result<Shown, ServiceError> {
-        let shown = fixture.outlook().shown(at).ok_or_else(|| no_looks(fixture))?;
+        let shown = fixture
+            .outlook()
+            .shown(fixture.place(self.site()), &self.running(fixture), at)
+            .ok_or_else(|| no_looks(fixture))?;
         Ok(Shown { revision: fixture.desired.revision.get(), at, shown })
     }
 
@@ -72,13 +77,14 @@ impl Service {
         }
         let changes = fixture
             .outlook()
-            .agenda(from, to)
+            .agenda(fixture.place(self.site()), &self.running(fixture), from, to)
             .into_iter()
             .map(|change| AgendaChange {
                 at: change.at,
                 look: change.look,
                 because: change.because.as_str(),
                 until: change.until,
+                floored: change.floored,
             })
             .collect();
         Ok(Agenda { revision: fixture.desired.revision.get(), changes })

@@ -3,9 +3,10 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use almanac::{Place, Running};
 use document::Bounds;
 use jiff::Timestamp;
-use kernel::{Actor, Command, Kinds, Message, SecretHash};
+use kernel::{Actor, Command, Fixture, Kinds, Message, Rules, SecretHash};
 use store::{BackupOptions, House, Once, Outbox, Outcome, Request, Scope, Store, StoreError, StoreOptions, Token};
 use tokio::sync::{broadcast, oneshot};
 
@@ -22,6 +23,8 @@ use crate::settling::Settling;
 pub struct ServiceOptions {
     /// The data folder. Kinds of the owner's are read from `kinds/*.json` in it.
     pub folder: PathBuf,
+    /// Where the house stands: the place of every fixture that has none of its own.
+    pub site: Option<Place>,
     /// Where the time comes from.
     pub clock: Clock,
     /// Where and how backups are kept.
@@ -69,8 +72,8 @@ impl Service {
     pub async fn open(options: ServiceOptions) -> Result<Arc<Self>, ServiceError> {
         let now = options.clock.now();
         let kinds = read_kinds(&options.folder)?;
-        let store =
-            Store::open(StoreOptions { folder: options.folder, kinds: Arc::new(kinds), readers: 4, now }).await?;
+        let rules = Arc::new(Rules { kinds, site: options.site.map(Arc::new) });
+        let store = Store::open(StoreOptions { folder: options.folder, rules, readers: 4, now }).await?;
         let mut first_token = None;
         if store.tokens().is_empty() {
             let text = random_secret()?;
@@ -135,7 +138,19 @@ impl Service {
     /// The kinds of fixtures.
     #[must_use]
     pub fn kinds(&self) -> &Kinds {
-        self.store.kinds()
+        &self.store.rules().kinds
+    }
+
+    /// Where the house stands, if it is known. A fixture's own place goes before it: [`Fixture::place`].
+    #[must_use]
+    pub fn site(&self) -> Option<&Place> {
+        self.store.rules().site.as_deref()
+    }
+
+    /// The links that run on a fixture. Links are not kept in this house yet, so none does.
+    #[must_use]
+    pub fn running(&self, _fixture: &Fixture) -> Vec<Running> {
+        Vec::new()
     }
 
     /// The store, for what is read only: history, the past, backups.

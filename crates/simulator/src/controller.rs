@@ -3,15 +3,19 @@
 //! It talks to nobody: it takes what came and the uptime, and gives back what is to be sent. A new one is made at each
 //! power-on, so a power cut forgets everything by dropping it.
 
+mod shows;
+
 use std::sync::Arc;
 use std::time::Duration;
 
-use device::{AGENDA_CHANGES, Clock, Keeper, PatchTaking, Taking, next_change, step, step_without_clock};
+use device::{Clock, Keeper, PatchTaking, Taking};
 use document::Value;
 use serde::de::DeserializeOwned;
 
+use crate::following::Following;
 use crate::messages::{self, BootReason, Desired, Patch, Showing};
 use crate::outbox::Outbox;
+use crate::picture::{self, Picture};
 use crate::randomness::Randomness;
 use crate::topics::{Down, Up};
 use crate::{Firmware, FixtureOptions, FixtureState};
@@ -54,15 +58,29 @@ pub(crate) struct Controller {
     reported: Value,
     /// A report may have been lost with its connection, so a difference to it would not do.
     reported_unsure: bool,
-    agenda: Vec<(u64, String)>,
+    following: Following,
     ceiling_milliamps: Option<u64>,
-    showing: Option<(String, Value)>,
+    showing: Option<Told>,
+    /// Up to which uptime it has followed its clock.
+    followed: u64,
+    /// What it shows, by name and with or without a floor, and whether that has to be drawn anew all the same.
+    shows: (Option<String>, bool),
+    redraw: bool,
+    changes: u64,
     wishes: u64,
     events: u64,
     boot_sent_at: Option<u64>,
     boot_answer_ms: Option<u64>,
     first_state_ms: Option<u64>,
     news: News,
+}
+
+/// A `showing` message that was taken.
+#[derive(Debug)]
+struct Told {
+    look: String,
+    picture: Option<Picture>,
+    payload: Value,
 }
 
 /// What has happened since the last snapshot.
@@ -95,9 +113,13 @@ impl Controller {
             document: None,
             reported: Value::Object(serde_json::Map::new()),
             reported_unsure: false,
-            agenda: Vec::new(),
+            following: Following::default(),
             ceiling_milliamps: None,
             showing: None,
+            followed: 0,
+            shows: (None, false),
+            redraw: true,
+            changes: 0,
             wishes: 0,
             events: 0,
             boot_sent_at: None,
@@ -160,15 +182,25 @@ impl Controller {
     /// The next uptime at which `tick` has something to do.
     pub(crate) fn next_due(&self, uptime: u64) -> Option<u64> {
         let ask = self.keeper.next_ask().filter(|_| self.connected);
-        let change = self
-            .clock
-            .unix_seconds(uptime)
-            .and_then(|now| next_change(&self.agenda, now))
-            .and_then(|at| self.clock.uptime_of(at));
-        [ask, change].into_iter().flatten().min()
+        [ask, self.next_change(uptime)].into_iter().flatten().min()
     }
 
-    /// Asks when that is due. The agenda needs no push: the look is read from it whenever somebody looks.
+    /// The most that it may draw, in milliamps: as last told, and until then as compiled into it.
+    pub(crate) fn ceiling_milliamps(&self) -> u64 {
+        self.ceiling_milliamps.unwrap_or(u64::from(self.options.strip.first_ceiling_milliamps))
+    }
+
+    /// Reports what the strip draws. Nothing goes out while it holds no revision or has no connection, or when its
+    /// firmware reports nothing.
+    pub(crate) fn report_current(&mut self, milliamps: u64) -> Vec<Order> {
+        if !self.connected || !self.options.report || self.keeper.have() == 0 {
+            return Vec::new();
+        }
+        self.news.reports += 1;
+        vec![plain(Up::Reported, messages::reported_current(self.keeper.have(), milliamps))]
+    }
+
+    /// Asks when that is due. What its clock brings is followed by [`Controller::follow`].
     pub(crate) fn tick(&mut self, uptime: u64) -> Vec<Order> {
         self.ask_if_due(uptime)
     }
@@ -237,9 +269,9 @@ impl Controller {
             self.clock.hear(heard.now_ms, retained, uptime);
             self.ceiling_milliamps = heard.ceiling_milliamps.or(self.ceiling_milliamps);
             if self.options.firmware == Firmware::Agenda {
-                self.agenda = heard.agenda;
-                self.agenda.truncate(AGENDA_CHANGES);
+                self.following = Following::new(heard.agenda, heard.dark, heard.now_ms);
                 self.news.agenda = true;
+                self.redraw = true;
             }
         }
         match taking {
@@ -284,8 +316,9 @@ impl Controller {
         if matches!(taking, Taking::Take | Taking::Renew) {
             self.clock.hear(heard.now_ms, retained, uptime);
             self.ceiling_milliamps = heard.ceiling_milliamps.or(self.ceiling_milliamps);
-            self.showing = Some((heard.look, whole));
+            self.showing = Some(Told { look: heard.look, picture: picture::of_showing(&whole), payload: whole });
             self.news.showing = true;
+            self.redraw = true;
         }
         match taking {
             _ if !lives_on_it => Vec::new(),
@@ -378,16 +411,6 @@ impl Controller {
         vec![Order::Publish { up, payload: entry.payload, receipt: Receipt::Outbox(entry.ticket) }]
     }
 
-    /// The look shown: resolved by the daemon, or read from the agenda.
-    fn look(&self, uptime: u64) -> Option<&str> {
-        if self.options.firmware != Firmware::Agenda {
-            return self.showing.as_ref().map(|(look, _)| look.as_str());
-        }
-        let changes: Vec<(u64, &str)> = self.agenda.iter().map(|(at, look)| (*at, look.as_str())).collect();
-        let by_clock = self.clock.unix_seconds(uptime).and_then(|now| step(&changes, now));
-        by_clock.or_else(|| step_without_clock(&changes))
-    }
-
     /// Brings a snapshot up to date.
     pub(crate) fn show(&mut self, uptime: u64, state: &mut FixtureState) {
         let news = std::mem::take(&mut self.news);
@@ -398,14 +421,17 @@ impl Controller {
             state.document = self.document.clone();
         }
         if news.agenda {
-            state.agenda = self.agenda.clone();
+            self.following.agenda().clone_into(&mut state.agenda);
+            self.following.dark().clone_into(&mut state.dark);
         }
         if news.showing {
-            state.showing = self.showing.as_ref().map(|(_, payload)| payload.clone());
+            state.showing = self.showing.as_ref().map(|told| told.payload.clone());
         }
         if state.look.as_deref() != self.look(uptime) {
             state.look = self.look(uptime).map(str::to_owned);
         }
+        state.floored = self.is_floored(uptime);
+        state.changes = self.changes;
         state.ceiling_milliamps = self.ceiling_milliamps;
         state.clock_set = self.clock.is_set();
         state.boot_answer = self.boot_answer_ms.map(Duration::from_millis);

@@ -8,7 +8,7 @@ use tokio::sync::{Mutex, oneshot, watch};
 
 use crate::life::{Command, Life};
 use crate::messages::BootReason;
-use crate::{FixtureOptions, FixtureState};
+use crate::{FixtureOptions, FixtureState, Frame};
 
 /// One simulated fixture. Its controller runs in tasks of the tokio runtime that it was started in; dropping the
 /// handle cuts its power.
@@ -126,6 +126,25 @@ impl Fixture {
     /// Sets the controller's clock to Unix time `now_ms`, as a time server would.
     pub async fn set_clock(&self, now_ms: u64) {
         self.command(Command::Clock(now_ms)).await;
+    }
+
+    /// What its strip gets at this moment of its own clock, and what that draws; nothing when there is no power.
+    /// [`Fixture::state`] is of that moment or later then.
+    pub async fn frame(&self) -> Option<Frame> {
+        let (answer, frame) = oneshot::channel();
+        self.command(Command::Frame(answer)).await;
+        frame.await.ok()
+    }
+
+    /// Reports what its strip draws at this moment as the member `milliamps`, and gives it; nothing when there is no
+    /// power.
+    ///
+    /// It never does so by itself: whatever is reported beside the desired document keeps a fixture behind and makes
+    /// history, unless the owner names `/milliamps` as volatile.
+    pub async fn report_current(&self) -> Option<u64> {
+        let (answer, milliamps) = oneshot::channel();
+        self.command(Command::ReportCurrent(answer)).await;
+        milliamps.await.ok()
     }
 
     async fn command(&self, command: Command) {

@@ -8,14 +8,15 @@ use document::Value;
 use rumqttc::{AsyncClient, ClientError, SubscribeFilter};
 use tokio::sync::{Notify, mpsc, oneshot, watch};
 use tokio::task::JoinSet;
-use tokio::time::Instant;
 
+use crate::clock::Uptime;
 use crate::connection::{self, Signal};
 use crate::controller::{Controller, Order, Receipt};
 use crate::messages::{BootReason, NOT_ALIVE};
 use crate::randomness::Randomness;
+use crate::screen::{Screen, room};
 use crate::topics::Up;
-use crate::{FixtureOptions, FixtureState};
+use crate::{FixtureOptions, FixtureState, Frame};
 
 /// What is done to a powered fixture from outside.
 #[derive(Debug)]
@@ -23,6 +24,8 @@ pub(crate) enum Command {
     Wish(Value, oneshot::Sender<u64>),
     Event(String, oneshot::Sender<u64>),
     Clock(u64),
+    Frame(oneshot::Sender<Frame>),
+    ReportCurrent(oneshot::Sender<u64>),
     Leave(oneshot::Sender<()>),
 }
 
@@ -63,7 +66,7 @@ impl Life {
                     controller: Controller::new(Arc::clone(options), reason, boots, random),
                     options: Arc::clone(options),
                     state: state.clone(),
-                    powered: Instant::now(),
+                    powered: options.clock.start(),
                     client: None,
                     sending: VecDeque::new(),
                     in_flight: HashMap::new(),
@@ -104,11 +107,18 @@ impl Life {
     }
 }
 
+/// What the controller is woken by.
+enum Event {
+    Signal(Signal),
+    Command(Command),
+    Due,
+}
+
 struct Running {
     controller: Controller,
     options: Arc<FixtureOptions>,
     state: watch::Sender<FixtureState>,
-    powered: Instant,
+    powered: Uptime,
     client: Option<AsyncClient>,
     /// Receipts of what was handed to the client and has not gone out yet, in order.
     sending: VecDeque<Receipt>,
@@ -117,7 +127,7 @@ struct Running {
 
 impl Running {
     fn uptime(&self) -> u64 {
-        u64::try_from(self.powered.elapsed().as_millis()).unwrap_or(u64::MAX)
+        self.powered.ms()
     }
 
     async fn run(
@@ -125,28 +135,54 @@ impl Running {
         mut signals: mpsc::UnboundedReceiver<Signal>,
         mut commands: mpsc::UnboundedReceiver<Command>,
     ) {
+        let options = Arc::clone(&self.options);
+        let mut room = room(&options.strip);
+        let mut screen = Screen::new(&options.strip, &mut room);
         loop {
             let due = self.controller.next_due(self.uptime());
-            let orders = tokio::select! {
+            let event = tokio::select! {
                 signal = signals.recv() => match signal {
-                    Some(signal) => self.on_signal(signal),
+                    Some(signal) => Event::Signal(signal),
                     None => return,
                 },
                 command = commands.recv() => match command {
-                    Some(Command::Leave(left)) => {
-                        self.say_goodbye(&mut signals).await;
-                        let _ = left.send(());
-                        return;
-                    }
-                    Some(command) => self.on_command(command),
+                    Some(command) => Event::Command(command),
                     None => return,
                 },
-                () = sleep_until(self.powered, due) => self.controller.tick(self.uptime()),
+                () = self.powered.until(due) => Event::Due,
             };
+            // what its clock has brought meanwhile comes before what is heard now
+            let uptime = self.follow(&mut screen);
+            let orders = match event {
+                Event::Signal(signal) => self.on_signal(signal),
+                Event::Command(Command::Leave(left)) => {
+                    self.say_goodbye(&mut signals).await;
+                    let _ = left.send(());
+                    return;
+                }
+                Event::Command(command) => self.on_command(command, &screen, uptime),
+                Event::Due => self.controller.tick(self.uptime()),
+            };
+            let uptime = self.follow(&mut screen);
             self.carry_out(orders).await;
-            let uptime = self.uptime();
-            self.state.send_modify(|state| self.controller.show(uptime, state));
+            self.show(uptime);
         }
+    }
+
+    /// Brings the screen to the present, and gives its uptime.
+    fn follow(&mut self, screen: &mut Screen<'_>) -> u64 {
+        let uptime = self.uptime();
+        self.controller.follow(uptime, |picture, now| screen.set(picture, now));
+        uptime
+    }
+
+    /// Brings the snapshot to where the screen is.
+    fn show(&mut self, uptime: u64) {
+        self.state.send_modify(|state| self.controller.show(uptime, state));
+    }
+
+    fn frame(&self, screen: &Screen<'_>, uptime: u64) -> Frame {
+        screen.frame(self.controller.now(uptime), self.controller.ceiling_milliamps())
     }
 
     fn on_signal(&mut self, signal: Signal) -> Vec<Order> {
@@ -197,7 +233,7 @@ impl Running {
         self.state.send_modify(|state| state.fault = Some(why));
     }
 
-    fn on_command(&mut self, command: Command) -> Vec<Order> {
+    fn on_command(&mut self, command: Command, screen: &Screen<'_>, uptime: u64) -> Vec<Order> {
         match command {
             Command::Wish(wish, answer) => {
                 let (n, orders) = self.controller.press(wish);
@@ -212,6 +248,18 @@ impl Running {
             Command::Clock(now_ms) => {
                 self.controller.set_clock(now_ms, self.uptime());
                 Vec::new()
+            }
+            Command::Frame(answer) => {
+                // whoever has the frame finds the snapshot no older
+                self.show(uptime);
+                let _ = answer.send(self.frame(screen, uptime));
+                Vec::new()
+            }
+            Command::ReportCurrent(answer) => {
+                // the cast saturates, and a strip's milliamps are far below
+                let milliamps = self.frame(screen, uptime).milliamps.round() as u64;
+                let _ = answer.send(milliamps);
+                self.controller.report_current(milliamps)
             }
             Command::Leave(_) => Vec::new(),
         }
@@ -255,17 +303,5 @@ impl Running {
             while said && signals.recv().await.is_some() {}
         }
         self.state.send_modify(|state| state.connected = false);
-    }
-}
-
-async fn sleep_until(powered: Instant, due: Option<u64>) {
-    // A timer cannot be set further ahead than some years, and an agenda from outside may name any second.
-    const FAR: Duration = Duration::from_secs(86_400);
-    match due {
-        Some(due) => {
-            let wait = Duration::from_millis(due).saturating_sub(powered.elapsed());
-            tokio::time::sleep(wait.min(FAR)).await;
-        }
-        None => std::future::pending().await,
     }
 }

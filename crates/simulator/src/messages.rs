@@ -38,6 +38,9 @@ pub(crate) struct Desired {
     pub(crate) document: Value,
     #[serde(default)]
     pub(crate) agenda: Vec<(u64, String)>,
+    /// The dark hours, for a document with a floor.
+    #[serde(default)]
+    pub(crate) dark: Option<Vec<(u64, u64)>>,
     #[serde(default)]
     pub(crate) ceiling_milliamps: Option<u64>,
 }
@@ -77,6 +80,11 @@ pub(crate) fn reported(rev: u64, patch: Option<&Value>) -> String {
     .to_string()
 }
 
+/// What the strip draws, beside the document that was applied.
+pub(crate) fn reported_current(rev: u64, milliamps: u64) -> String {
+    json!({"rev": rev, "patch": {"milliamps": milliamps}}).to_string()
+}
+
 pub(crate) fn event(name: &str, n: u64) -> String {
     json!({"event": name, "n": n}).to_string()
 }
@@ -112,6 +120,7 @@ mod tests {
         assert_eq!(value(&ask(17)), json!({"have": 17}));
         assert_eq!(value(&reported(3, None)), json!({"rev": 3}));
         assert_eq!(value(&reported(3, Some(&json!({"lit": true})))), json!({"rev": 3, "patch": {"lit": true}}));
+        assert_eq!(value(&reported_current(3, 812)), json!({"rev": 3, "patch": {"milliamps": 812}}));
         assert_eq!(value(&event("motion", 12)), json!({"event": "motion", "n": 12}));
         assert_eq!(value(&wish(json!({"lit": false, "n": 99}), 3)), json!({"n": 3, "lit": false}));
         assert_eq!(value(ALIVE), json!({"alive": true}));
@@ -119,9 +128,9 @@ mod tests {
     }
 
     #[test]
-    fn a_desired_message_may_leave_out_agenda_and_ceiling() {
+    fn a_desired_message_may_leave_out_agenda_dark_hours_and_ceiling() {
         let read: Desired = serde_json::from_str(r#"{"rev":1,"now_ms":2,"document":{}}"#).unwrap();
-        assert!(read.agenda.is_empty() && read.ceiling_milliamps.is_none());
+        assert!(read.agenda.is_empty() && read.dark.is_none() && read.ceiling_milliamps.is_none());
         assert!(serde_json::from_str::<Desired>(r#"{"rev":-1,"now_ms":2,"document":{}}"#).is_err());
     }
 }

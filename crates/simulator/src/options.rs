@@ -1,6 +1,6 @@
 //! The settings of one simulated fixture.
 
-use crate::{Firmware, SimulatorError};
+use crate::{Clock, Firmware, SimulatorError, Strip};
 
 /// How a simulated fixture is built and where it connects to. The MQTT user name and the client id are the fixture's
 /// id, the password is its secret.
@@ -23,10 +23,15 @@ pub struct FixtureOptions {
     pub start_pause_ms: u64,
     /// Whether it reports what it has applied; firmware that does not is one of the faults to be met.
     pub report: bool,
+    /// The strip on its data line.
+    pub strip: Strip,
+    /// By what it counts its time.
+    pub clock: Clock,
 }
 
 impl FixtureOptions {
-    /// The usual fixture: default prefix, firmware that follows its agenda, QoS 1, no start pause, reporting.
+    /// The usual fixture: default prefix, firmware that follows its agenda, QoS 1, no start pause, reporting, a metre of
+    /// strip, and time as it passes.
     #[must_use]
     pub fn new(id: impl Into<String>, secret: impl Into<String>, broker: (String, u16)) -> Self {
         Self {
@@ -38,6 +43,8 @@ impl FixtureOptions {
             qos0: false,
             start_pause_ms: 0,
             report: true,
+            strip: Strip::default(),
+            clock: Clock::System,
         }
     }
 
@@ -72,6 +79,8 @@ impl std::fmt::Debug for FixtureOptions {
             .field("qos0", &self.qos0)
             .field("start_pause_ms", &self.start_pause_ms)
             .field("report", &self.report)
+            .field("strip", &self.strip)
+            .field("clock", &self.clock)
             .finish()
     }
 }

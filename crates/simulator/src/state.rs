@@ -20,12 +20,18 @@ pub struct FixtureState {
     pub document: Option<Value>,
     /// The agenda that it holds: Unix seconds and look.
     pub agenda: Vec<(u64, String)>,
+    /// The dark hours that it holds, in which it keeps the floor of its document: Unix seconds, from and to.
+    pub dark: Vec<(u64, u64)>,
     /// The look that it shows. Nothing until the daemon or the broker has told it anything: it then shows what was
     /// compiled into it.
     pub look: Option<String>,
+    /// Whether it keeps a floor beneath that.
+    pub floored: bool,
+    /// How often it has changed look or floor by its own clock, following its agenda.
+    pub changes: u64,
     /// The last `showing` payload that it took.
     pub showing: Option<Value>,
-    /// The most current that it may draw, as last told, in milliamps.
+    /// The most current that it may draw, as last told, in milliamps. Until then the one compiled into it holds.
     pub ceiling_milliamps: Option<u64>,
     /// Whether it knows the time.
     pub clock_set: bool,

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, HashMap};
 use std::sync::{Arc, LazyLock};
 
 use jiff::Timestamp;
-use kernel::{Command, Decision, Fixture, FixtureId, FixtureKey, Held, Kinds, Noted, Paper, Publish, Way};
+use kernel::{Command, Decision, Fixture, FixtureId, FixtureKey, Held, Noted, Paper, Publish, Rules, Way};
 
 use crate::error::ExecuteError;
 use crate::house::House;
@@ -155,7 +155,7 @@ impl Batch {
         request: Request,
         house: &House,
         requests: &Requests,
-        kinds: &Kinds,
+        rules: &Rules,
     ) -> Result<Outcome, ExecuteError> {
         let id = request.command.fixture().clone();
         let before = self.fixture(house, &id);
@@ -170,7 +170,7 @@ impl Batch {
         }
         let secret = matches!(request.command, Command::Enrol { .. });
         let spare = FixtureKey(self.numbers.fixture + 1);
-        let decision = kernel::decide(before.as_deref(), request.command, spare, kinds, request.at)?;
+        let decision = kernel::decide(before.as_deref(), request.command, spare, rules, request.at)?;
         if let Some(once) = request.once {
             let answer = (!secret).then(|| (decision.answer.clone(), id.clone()));
             self.requests.push(once.row(request.at, answer.as_ref()));

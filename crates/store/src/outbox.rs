@@ -1,9 +1,10 @@
-//! What has to be published: the mirror of the outbox table in memory, and the word that something came.
+//! What has to be published: the mirror of the outbox table in memory, what is renewed beside it, and the word that
+//! something came.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
-use kernel::{FixtureId, FixtureKey};
+use kernel::{Fixture, FixtureId, FixtureKey};
 use tokio::sync::Notify;
 
 /// One thing to publish.
@@ -20,10 +21,15 @@ pub struct Due {
 #[derive(Debug, Default)]
 struct Mirror {
     rows: BTreeMap<FixtureKey, (FixtureId, i64)>,
+    /// What is to be published anew, though nothing durable asks for it. Where there is a row too, that row is on its
+    /// way with what was true before.
+    renewed: BTreeMap<FixtureKey, (FixtureId, i64)>,
+    /// The last ticket of a renewal. They count down from -1: rows have those of history, which are above 0.
+    last_renewal: i64,
     fresh: BTreeSet<FixtureKey>,
 }
 
-/// What was committed to be published and is not acknowledged yet.
+/// What is to be published and is not acknowledged yet: what was committed, and what time has changed.
 #[derive(Debug, Default)]
 pub struct Outbox {
     mirror: Mutex<Mirror>,
@@ -33,6 +39,46 @@ pub struct Outbox {
 impl Outbox {
     fn mirror(&self) -> MutexGuard<'_, Mirror> {
         self.mirror.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Has fixtures published anew, since time has changed what is said of them. In memory alone: after a restart all
+    /// that changes by time is renewed anyway. What waits already to be taken stays as it is and is made of the state
+    /// of then; what is on its way is published once more after its landing.
+    pub fn renew<'a>(&self, fixtures: impl IntoIterator<Item = &'a Fixture>) {
+        let mut mirror = self.mirror();
+        let mut fresh = false;
+        for fixture in fixtures {
+            if mirror.fresh.contains(&fixture.key) {
+                continue;
+            }
+            mirror.last_renewal -= 1;
+            let ticket = mirror.last_renewal;
+            mirror.renewed.insert(fixture.key, (fixture.id.clone(), ticket));
+            if !mirror.rows.contains_key(&fixture.key) {
+                mirror.fresh.insert(fixture.key);
+                fresh = true;
+            }
+        }
+        drop(mirror);
+        if fresh {
+            self.came.notify_one();
+        }
+    }
+
+    /// Notes that the broker has what was published under the ticket of a renewal, unless it was renewed again since.
+    /// Whether the ticket is one of a renewal.
+    pub(crate) fn landed(&self, key: FixtureKey, ticket: i64) -> bool {
+        if ticket >= 0 {
+            return false;
+        }
+        let mut mirror = self.mirror();
+        if mirror.renewed.get(&key).is_some_and(|(_, renewed)| *renewed == ticket) {
+            mirror.renewed.remove(&key);
+            if !mirror.rows.contains_key(&key) {
+                mirror.fresh.remove(&key);
+            }
+        }
+        true
     }
 
     /// Waits until something is due that was not taken yet.
@@ -54,7 +100,7 @@ impl Outbox {
         let mut due = Vec::with_capacity(keys.len());
         for key in keys {
             mirror.fresh.remove(&key);
-            if let Some((id, ticket)) = mirror.rows.get(&key) {
+            if let Some((id, ticket)) = mirror.rows.get(&key).or_else(|| mirror.renewed.get(&key)) {
                 due.push(Due { key, id: id.clone(), ticket: *ticket });
             }
         }
@@ -64,21 +110,25 @@ impl Outbox {
     /// Makes everything due again that is not acknowledged: after a connection was lost.
     pub fn again(&self) {
         let mut mirror = self.mirror();
-        mirror.fresh = mirror.rows.keys().copied().collect();
+        let Mirror { rows, renewed, fresh, .. } = &mut *mirror;
+        // a row that is published anew is made of the state of then
+        renewed.retain(|key, _| !rows.contains_key(key));
+        *fresh = rows.keys().chain(renewed.keys()).copied().collect();
         drop(mirror);
         self.came.notify_one();
     }
 
-    /// The fixtures that wait.
+    /// The fixtures of which something committed waits: what was last published of them is not what they are now.
     #[must_use]
     pub fn keys(&self) -> BTreeSet<FixtureKey> {
         self.mirror().rows.keys().copied().collect()
     }
 
-    /// How many rows wait.
+    /// How many fixtures wait, by a row or a renewal.
     #[must_use]
     pub fn len(&self) -> usize {
-        self.mirror().rows.len()
+        let mirror = self.mirror();
+        mirror.rows.len() + mirror.renewed.keys().filter(|key| !mirror.rows.contains_key(key)).count()
     }
 
     /// Whether nothing waits.
@@ -87,6 +137,7 @@ impl Outbox {
         self.len() == 0
     }
 
+    /// The ticket of a fixture's row, if it has one; a renewal has none that is written.
     pub(crate) fn ticket(&self, key: FixtureKey) -> Option<i64> {
         self.mirror().rows.get(&key).map(|(_, ticket)| *ticket)
     }
@@ -105,12 +156,18 @@ impl Outbox {
             match row {
                 Some(row) => {
                     mirror.rows.insert(key, row);
+                    mirror.renewed.remove(&key);
                     mirror.fresh.insert(key);
                     fresh = true;
                 }
                 None => {
                     mirror.rows.remove(&key);
-                    mirror.fresh.remove(&key);
+                    if mirror.renewed.contains_key(&key) {
+                        mirror.fresh.insert(key);
+                        fresh = true;
+                    } else {
+                        mirror.fresh.remove(&key);
+                    }
                 }
             }
         }

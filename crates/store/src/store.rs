@@ -5,7 +5,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use jiff::Timestamp;
-use kernel::{Actor, Answer, Command, Fixture, FixtureId, FixtureKey, Kinds};
+use kernel::{Actor, Answer, Command, Fixture, FixtureId, FixtureKey, Rules};
 use sqlx::sqlite::SqlitePool;
 use tokio::sync::{broadcast, mpsc, oneshot};
 use tokio::task::JoinHandle;
@@ -31,8 +31,8 @@ const QUEUE: usize = 4096;
 pub struct StoreOptions {
     /// The data folder; made if it is not there.
     pub folder: PathBuf,
-    /// The kinds of fixtures.
-    pub kinds: Arc<Kinds>,
+    /// What the house's configuration says: kinds and place.
+    pub rules: Arc<Rules>,
     /// How many connections read.
     pub readers: u32,
     /// The time now.
@@ -81,7 +81,7 @@ pub struct Store {
     path: PathBuf,
     house: Arc<House>,
     outbox: Arc<Outbox>,
-    kinds: Arc<Kinds>,
+    rules: Arc<Rules>,
     tokens: Arc<TokenBook>,
     key: [u8; 32],
     readers: SqlitePool,
@@ -119,7 +119,7 @@ impl Store {
             outbox: Arc::clone(&loaded.outbox),
             tokens: Arc::clone(&loaded.tokens),
             requests: loaded.requests,
-            kinds: Arc::clone(&options.kinds),
+            rules: Arc::clone(&options.rules),
             numbers: loaded.numbers,
             unsettled: loaded.unsettled,
             committed: committed.clone(),
@@ -131,7 +131,7 @@ impl Store {
             path,
             house: loaded.house,
             outbox: loaded.outbox,
-            kinds: options.kinds,
+            rules: options.rules,
             tokens: loaded.tokens,
             key: loaded.key,
             readers,
@@ -154,10 +154,10 @@ impl Store {
         &self.outbox
     }
 
-    /// The kinds of fixtures.
+    /// What the house's configuration says: kinds and place.
     #[must_use]
-    pub fn kinds(&self) -> &Kinds {
-        &self.kinds
+    pub fn rules(&self) -> &Rules {
+        &self.rules
     }
 
     /// The key under which secrets and tokens are hashed; it belongs to this database.
@@ -213,6 +213,10 @@ impl Store {
 
     /// Clears a row of the outbox: the broker has what was published under this ticket.
     pub async fn published(&self, key: FixtureKey, ticket: i64) {
+        // of a renewal nothing is written
+        if self.outbox.landed(key, ticket) {
+            return;
+        }
         // a writer that has stopped leaves the row, and it is published again at the next start
         let _ = self.work.send(Work::Published { key, ticket }).await;
     }

@@ -4,7 +4,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use jiff::Timestamp;
-use kernel::{Command, FixtureKey, Kinds, Message};
+use kernel::{Command, FixtureKey, Message, Rules};
 use tokio::sync::{broadcast, mpsc, oneshot};
 use tokio::time::Instant;
 
@@ -79,7 +79,7 @@ pub(crate) struct Writer {
     pub(crate) outbox: Arc<Outbox>,
     pub(crate) tokens: Arc<TokenBook>,
     pub(crate) requests: Requests,
-    pub(crate) kinds: Arc<Kinds>,
+    pub(crate) rules: Arc<Rules>,
     pub(crate) numbers: Numbers,
     pub(crate) unsettled: Unsettled,
     pub(crate) committed: broadcast::Sender<Arc<Vec<Committed>>>,
@@ -182,7 +182,7 @@ impl Writer {
         for work in queued.drain(..) {
             match work {
                 Work::Request { request, reply } => {
-                    let outcome = batch.take(*request, &self.house, &self.requests, &self.kinds);
+                    let outcome = batch.take(*request, &self.house, &self.requests, &self.rules);
                     waiting.push((reply, outcome));
                 }
                 Work::Published { key, ticket } => batch.published(key, ticket, &self.outbox),
@@ -372,7 +372,7 @@ mod tests {
             outbox: loaded.outbox,
             tokens: loaded.tokens,
             requests: loaded.requests,
-            kinds: Arc::default(),
+            rules: Arc::default(),
             numbers: loaded.numbers,
             unsettled: loaded.unsettled,
             committed: broadcast::channel(16).0,

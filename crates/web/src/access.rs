@@ -43,6 +43,7 @@ pub(crate) const TABLE: &[(&str, &str, Need)] = &[
     ("GET", "/v1/fixtures/{id}/delta", READ),
     ("GET", "/v1/fixtures/{id}/showing", READ),
     ("GET", "/v1/fixtures/{id}/agenda", READ),
+    ("GET", "/v1/sun", READ),
     ("PUT", "/v1/fixtures/{id}/override", EDIT),
     ("DELETE", "/v1/fixtures/{id}/override", EDIT),
     ("GET", "/v1/fixtures/{id}/history", READ),

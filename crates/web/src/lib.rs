@@ -12,6 +12,7 @@ mod access;
 mod answer;
 mod app;
 mod body;
+mod calendar;
 mod caller;
 mod doors;
 mod endpoints;

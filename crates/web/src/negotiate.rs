@@ -17,18 +17,32 @@ pub(crate) enum Form {
     Csv,
 }
 
-/// In order of preference where the caller has none.
-const FORMS: [(Form, &str, &str); 3] =
-    [(Form::Json, "application", "json"), (Form::Ndjson, "application", "x-ndjson"), (Form::Csv, "text", "csv")];
+/// The form of an agenda.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum AgendaForm {
+    Json,
+    Calendar,
+}
+
+/// The forms that an answer comes in, each with its type and subtype, in order of preference where the caller has none.
+pub(crate) type Forms<F> = [(F, &'static str, &'static str)];
+
+/// Those of history.
+pub(crate) const HISTORY: &Forms<Form> =
+    &[(Form::Json, "application", "json"), (Form::Ndjson, "application", "x-ndjson"), (Form::Csv, "text", "csv")];
+
+/// Those of an agenda.
+pub(crate) const AGENDA: &Forms<AgendaForm> =
+    &[(AgendaForm::Json, "application", "json"), (AgendaForm::Calendar, "text", "calendar")];
 
 /// The form that the Accept header wants most.
-pub(crate) fn form(headers: &HeaderMap) -> Result<Form, Refusal> {
+pub(crate) fn form<F: Copy>(headers: &HeaderMap, forms: &Forms<F>) -> Result<F, Refusal> {
     let mut ranges: Vec<(String, String, u16)> = Vec::new();
     for line in headers.get_all(ACCEPT) {
         ranges.extend(String::from_utf8_lossy(line.as_bytes()).split(',').filter_map(range));
     }
     if ranges.is_empty() {
-        return Ok(Form::Json);
+        ranges.push(("*".to_owned(), "*".to_owned(), 1000));
     }
     // the most specific range that fits decides for a form; the form with the highest weight is taken
     let weight = |kind: &str, subtype: &str| {
@@ -39,15 +53,16 @@ pub(crate) fn form(headers: &HeaderMap) -> Result<Form, Refusal> {
             .map_or(0, |(.., weight)| *weight)
     };
     let mut best = None;
-    for (form, kind, subtype) in FORMS {
+    for (form, kind, subtype) in forms {
         let weight = weight(kind, subtype);
         if weight > best.map_or(0, |(_, most)| most) {
-            best = Some((form, weight));
+            best = Some((*form, weight));
         }
     }
     best.map(|(form, _)| form).ok_or_else(|| {
-        Refusal::new(ProblemType::NOT_ACCEPTABLE, "the Accept header names no form that history comes in")
-            .advice("accept application/json, application/x-ndjson or text/csv")
+        let names = forms.iter().map(|(_, kind, subtype)| format!("{kind}/{subtype}")).collect::<Vec<_>>();
+        Refusal::new(ProblemType::NOT_ACCEPTABLE, "the Accept header names no form that this answer comes in")
+            .advice(format!("accept one of {}", names.join(", ")))
     })
 }
 
@@ -75,7 +90,22 @@ mod tests {
     use super::*;
 
     fn of(accept: &str) -> Option<Form> {
-        form(&HeaderMap::from_iter([(ACCEPT, accept.parse().unwrap())])).ok()
+        form(&HeaderMap::from_iter([(ACCEPT, accept.parse().unwrap())]), HISTORY).ok()
+    }
+
+    #[test]
+    fn an_agenda_is_a_calendar_for_those_who_ask_for_one() {
+        for (accept, wanted) in [
+            ("text/calendar", Some(AgendaForm::Calendar)),
+            ("text/calendar; charset=utf-8", Some(AgendaForm::Calendar)),
+            ("text/*", Some(AgendaForm::Calendar)),
+            ("*/*", Some(AgendaForm::Json)),
+            ("text/calendar;q=0.2, application/json", Some(AgendaForm::Json)),
+            ("text/csv", None),
+        ] {
+            let headers = HeaderMap::from_iter([(ACCEPT, accept.parse().unwrap())]);
+            assert_eq!(form(&headers, AGENDA).ok(), wanted, "{accept}");
+        }
     }
 
     #[test]
@@ -96,6 +126,7 @@ mod tests {
         ] {
             assert_eq!(of(accept), wanted, "{accept}");
         }
-        assert_eq!(form(&HeaderMap::new()).ok(), Some(Form::Json));
+        assert_eq!(form(&HeaderMap::new(), HISTORY).ok(), Some(Form::Json));
+        assert_eq!(of(""), Some(Form::Json));
     }
 }

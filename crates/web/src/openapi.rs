@@ -12,8 +12,8 @@ use utoipa_axum::routes;
 use crate::caller::COOKIE_NAME;
 use crate::doors::{Door, Doors, Visit, door};
 use crate::endpoints::{
-    backups, demo, desired, enrolment, fixture, fixtures, health, history, kinds, overrides, reported, showing, tokens,
-    undo,
+    backups, demo, desired, enrolment, fixture, fixtures, health, history, kinds, overrides, reported, showing, sun,
+    tokens, undo,
 };
 use crate::refusal::PROBLEM_JSON;
 
@@ -107,6 +107,7 @@ pub(crate) fn described(power_switch: bool) -> (Doors, Document) {
         undo::undo,
         showing::get,
         showing::agenda,
+        sun::day,
         overrides::put,
         overrides::release,
         history::of_fixture,
@@ -193,6 +194,10 @@ problem_sets! {
     PastProblems = ["400", "401", "403", "404", "408", "410", "500", "503"];
     /// Of reading what shows.
     LookProblems = ["400", "401", "403", "404", "408", "409", "500", "503"];
+    /// Of reading what comes.
+    AgendaProblems = ["400", "401", "403", "404", "406", "408", "409", "500", "503"];
+    /// Of reading the sun.
+    SunProblems = ["400", "401", "403", "404", "408", "422", "500", "503"];
     /// Of reading a fixture's history.
     HistoryProblems = ["400", "401", "403", "404", "406", "408", "500", "503"];
     /// Of reading the history of the house.

@@ -52,7 +52,7 @@ problems! {
     METHOD = "method", METHOD_NOT_ALLOWED, "The method is not allowed here",
         "The address is right, the method is not. The Allow header lists the methods that there are.";
     NOT_ACCEPTABLE = "not-acceptable", NOT_ACCEPTABLE, "There is no such form of the answer",
-        "The Accept header names no form that this answer comes in. History comes as application/json, application/x-ndjson and text/csv.";
+        "The Accept header names no form that this answer comes in. History comes as application/json, application/x-ndjson and text/csv, an agenda as application/json and text/calendar.";
     TIMEOUT = "timeout", REQUEST_TIMEOUT, "The request took too long",
         "The request was not finished in time. If it was an edit, read the document before you repeat it: it may have been made.";
     EXISTS = "exists", CONFLICT, "There is one of that name already",
@@ -85,6 +85,8 @@ problems! {
         "The body is good JSON, but breaks a bound or a rule. `pointer` is the JSON Pointer of the first fault, `errors` lists every one that was found, with what to write instead. Nothing has changed.";
     UNKNOWN_KIND = "unknown-kind", UNPROCESSABLE_ENTITY, "There is no such kind",
         "A fixture is of the kind `strip` or `free`, or of one that the owner describes by a JSON Schema in the folder `kinds` of the data folder. `GET /v1/kinds` lists those that there are.";
+    NO_PLACE = "no-place", UNPROCESSABLE_ENTITY, "There is no place to reckon from",
+        "The sun and the clock are those of a place, and neither the fixture nor the site has one. Set site.latitude, site.longitude and site.zone in the configuration, all three, or give the fixture a `place` of its own by PATCH.";
     KEY_REUSED = "key-reused", UNPROCESSABLE_ENTITY, "The Idempotency-Key belongs to another request",
         "A key stands for one request: the same method, address and body. Choose a new key for a new request.";
     DEFECT = "defect", INTERNAL_SERVER_ERROR, "The daemon has a defect",

@@ -1,9 +1,11 @@
 //! The figures, one a file.
 
+mod agenda;
 mod arrival;
 mod boot_delay;
 mod boots;
 mod edits;
+mod frames;
 mod idle;
 mod long_history;
 mod memory;
@@ -41,6 +43,8 @@ pub(crate) const ALL: &[What] = &[
     What::Past,
     What::Memory,
     What::Start,
+    What::Agenda,
+    What::Frames,
     What::Idle,
 ];
 
@@ -59,6 +63,8 @@ pub(crate) async fn measure(what: &What, yard: &mut Yard) -> Result<Vec<Figure>,
         What::Past => past::measure(yard).await,
         What::Memory => memory::measure(yard).await,
         What::Start => start::measure(yard).await,
+        What::Agenda => agenda::measure(yard).await,
+        What::Frames => frames::measure(yard),
         What::Idle => idle::measure(yard).await,
         What::All | What::Bare(_) => Ok(Vec::new()),
     }

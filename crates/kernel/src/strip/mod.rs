@@ -96,19 +96,6 @@ impl Strip {
                 }
             }
         }
-        for (name, held) in
-            [("timetable", !strip.timetable.entries().is_empty()), ("floor", strip.floor != Intensity::DARK)]
-        {
-            if held {
-                let text =
-                    format!("{name} is kept, but this version does not follow it: what shows does not change by it");
-                reader.advise(&root.child(name), text);
-            }
-        }
-        if strip.owners_override.as_ref().is_some_and(|held| held.until == Until::NextChange) {
-            let text = "no timetable is followed in this version, so the override holds until you release it";
-            reader.advise(&root.child("override").child("until"), text.into());
-        }
         let (findings, advice) = reader.close();
         if findings.is_empty() { Ok((strip, advice)) } else { Err(findings) }
     }
@@ -137,7 +124,7 @@ impl Strip {
                 .as_ref()
                 .map(|o| Override { look: o.name.as_str().into(), until: o.until }),
             timetable: self.timetable.clone(),
-            keeps_floor: false,
+            keeps_floor: self.floor != Intensity::DARK,
         }
     }
 

@@ -7,7 +7,7 @@ use kernel::{Command, Edit, Message, Outlook, Paper, Precondition, Rejection, St
 use proptest::prelude::*;
 use serde_json::{Map, json};
 
-use crate::rig::{Rig, id, loaded, revision};
+use crate::rig::{Rig, canal, id, loaded, revision};
 
 /// Something that is asked of the fixture.
 #[derive(Debug, Clone)]
@@ -29,8 +29,20 @@ enum Operation {
 }
 
 fn name() -> impl Strategy<Value = String> {
-    prop::sample::select(vec!["lit", "fade", "default", "looks", "override", "rssi", "wifi", "a", "b"])
-        .prop_map(Into::into)
+    prop::sample::select(vec![
+        "lit",
+        "fade",
+        "default",
+        "looks",
+        "override",
+        "timetable",
+        "floor",
+        "rssi",
+        "wifi",
+        "a",
+        "b",
+    ])
+    .prop_map(Into::into)
 }
 
 /// Values that now and then make sense for a strip, and now and then break a rule.
@@ -42,7 +54,10 @@ fn value() -> impl Strategy<Value = Value> {
         (0_i32..4).prop_map(|n| Value::from(f64::from(n))),
         Just(json!("dark")),
         Just(json!({"look": "dark", "until": "2026-11-25T18:01:00Z"})),
+        Just(json!({"look": "dark", "until": "next-change"})),
         Just(json!({"x": {"kelvin": 2400}})),
+        Just(json!([{"start": "18:30", "look": "dark"}])),
+        Just(json!([{"start": "sunset", "look": "dark"}, {"start": "19:02", "look": "dark"}])),
     ];
     leaf.prop_recursive(3, 12, 3, |inner| {
         prop_oneof![
@@ -199,10 +214,13 @@ impl Model {
             prop_assert_eq!(outlook, &read, "what was read to decide is what the document says");
         }
         let (fresh, now) = (loaded(fixture), self.rig.now);
-        prop_assert_eq!(fresh.override_has_ended(now), fixture.outlook().override_has_ended(now));
-        prop_assert_eq!(fresh.next_deadline(now), fixture.outlook().next_deadline(now));
+        let site = self.rig.rules.site.as_deref();
+        prop_assert_eq!(fresh.timing(site, &[], now), fixture.timing(site, &[], now));
+        let ended = fixture.outlook().override_has_ended(fixture.place(site), &[], now);
+        prop_assert_eq!(fresh.override_has_ended(site, &[], now), ended);
+        prop_assert!(!ended || fresh.timing(site, &[], now).is_some_and(|timing| timing.override_has_ended));
         prop_assert!(fresh.outlook.get().is_none(), "a glance keeps nothing");
-        let accepted = self.rig.kinds.accept(
+        let accepted = self.rig.rules.kinds.accept(
             &fixture.record.kind,
             &fixture.desired.value(),
             &fixture.desired.value(),
@@ -225,9 +243,13 @@ proptest! {
     #[test]
     fn history_adds_up_to_what_is_held_whatever_is_asked(
         kind in prop::sample::select(vec!["strip", "free"]),
+        placed in any::<bool>(),
         list in prop::collection::vec(operation(), 1..60),
     ) {
         let mut model = Model { rig: Rig::empty(), told: Told::new() };
+        if placed {
+            model.rig.stands_at(canal());
+        }
         model.carry_out(Operation::Create(kind))?;
         for operation in list {
             model.carry_out(operation)?;

@@ -10,4 +10,5 @@ mod overrides;
 mod records;
 mod rig;
 mod standings;
+mod times;
 mod wishes;

@@ -103,7 +103,7 @@ proptest! {
                         prop_assert!(!rejection.to_string().is_empty());
                     } else {
                         rig.later(86_400);
-                        let _ = rig.fixture().outlook().shown(rig.now);
+                        let _ = rig.fixture().outlook().shown(None, &[], rig.now);
                         let _ = rig.tick();
                     }
                 }

@@ -14,16 +14,16 @@ fn overridden() -> Rig {
 }
 
 fn look_shown(rig: &Rig) -> String {
-    rig.fixture().outlook().shown(rig.now).unwrap().showing.look
+    rig.shown().showing.look
 }
 
 #[test]
 fn an_override_shows_until_its_end_and_is_cleared_by_a_tick_from_then_on() {
     let mut rig = overridden();
-    assert_eq!(rig.fixture().next_deadline(rig.now), Some(time(END)));
+    assert_eq!(rig.next(), Some(time(END)));
     rig.now = time("2026-11-25T21:59:59.999Z");
     assert_eq!(look_shown(&rig), "greet");
-    assert!(!rig.fixture().outlook().override_has_ended(rig.now));
+    assert!(!rig.override_has_ended());
     assert_nothing_changes(&rig.tick());
     rig.now = time(END);
     assert_eq!(look_shown(&rig), "evening");
@@ -31,7 +31,7 @@ fn an_override_shows_until_its_end_and_is_cleared_by_a_tick_from_then_on() {
     assert_eq!(decision.answer.revision, revision(3));
     assert_eq!(decision.answer.changed.len(), 2, "look and until");
     assert_eq!(rig.desired().get("override"), None);
-    assert_eq!(rig.fixture().next_deadline(rig.now), None);
+    assert_eq!(rig.next(), None);
     assert_nothing_changes(&rig.tick());
 }
 
@@ -41,11 +41,11 @@ fn an_override_that_ended_before_the_start_is_cleared_and_a_glance_at_time_keeps
     assert!(rig.fixture().outlook.get().is_some(), "what was read to decide is kept for showing");
     rig.now = time("2026-11-25T21:00:00Z");
     rig.fixture = rig.fixture.as_ref().map(loaded);
-    assert_eq!(rig.fixture().next_deadline(rig.now), Some(time(END)));
+    assert_eq!(rig.next(), Some(time(END)));
     assert_nothing_changes(&rig.tick());
     assert!(rig.fixture().outlook.get().is_none());
     rig.now = time(END);
-    assert!(rig.fixture().override_has_ended(rig.now));
+    assert!(rig.override_has_ended());
     assert_eq!(rig.tick().answer.revision, revision(3));
 }
 
@@ -130,8 +130,8 @@ fn only_a_strip_has_overrides() {
         let Rejection::NoLooks { kind, .. } = rejection else { panic!("{rejection:?}") };
         assert_eq!(kind.as_str(), "kettle-lamp");
     }
-    assert!(rig.fixture().outlook().shown(rig.now).is_none());
-    assert!(rig.fixture().outlook().agenda(rig.now, rig.now).is_empty());
+    assert!(rig.fixture().outlook().shown(None, &[], rig.now).is_none());
+    assert!(rig.fixture().outlook().agenda(None, &[], rig.now, rig.now).is_empty());
 }
 
 #[test]
@@ -139,7 +139,7 @@ fn an_override_of_its_own_look_shows_that_look() {
     let mut rig = Rig::strip();
     let own = json!({"look": {"colours": ["white"], "intensity": 100}, "until": END});
     rig.edit(Paper::Desired, Edit::Member("override", Some(own))).unwrap();
-    let shown = rig.fixture().outlook().shown(rig.now).unwrap();
+    let shown = rig.shown();
     assert_eq!(shown.showing.look, "override");
     assert_eq!(shown.showing.until, Some(time(END)));
     assert_eq!(shown.compiled.channels, [vec![65535, 65535, 65535]]);

@@ -2,11 +2,12 @@
 
 use std::sync::Arc;
 
+use almanac::Place;
 use document::{Revision, Value};
 use jiff::{SignedDuration, Timestamp};
 use kernel::{
     Actor, Command, Decision, Edit, Entry, Finding, Fixture, FixtureId, FixtureKey, Kinds, Message, Paper,
-    Precondition, Rejection, SecretHash, Way, decide,
+    Precondition, Rejection, Rules, SecretHash, ShownLook, Timing, Way, decide,
 };
 use serde_json::json;
 
@@ -17,7 +18,7 @@ pub(crate) const KETTLE: &str =
 /// One fixture, a clock that the test moves, and all entries so far.
 #[derive(Debug)]
 pub(crate) struct Rig {
-    pub(crate) kinds: Kinds,
+    pub(crate) rules: Rules,
     pub(crate) fixture: Option<Fixture>,
     pub(crate) now: Timestamp,
     pub(crate) entries: Vec<Entry>,
@@ -26,6 +27,11 @@ pub(crate) struct Rig {
 
 pub(crate) fn time(text: &str) -> Timestamp {
     text.parse().unwrap()
+}
+
+/// A place in the Netherlands.
+pub(crate) fn canal() -> Place {
+    Place::new(52.37, 4.9, "Europe/Amsterdam").unwrap()
 }
 
 pub(crate) fn id() -> FixtureId {
@@ -37,7 +43,13 @@ impl Rig {
     pub(crate) fn empty() -> Self {
         let mut kinds = Kinds::default();
         kinds.describe("kettle-lamp", KETTLE.as_bytes()).unwrap();
-        Self { kinds, fixture: None, now: time("2026-11-25T18:00:00Z"), entries: Vec::new(), keys: 0 }
+        Self {
+            rules: Rules { kinds, site: None },
+            fixture: None,
+            now: time("2026-11-25T18:00:00Z"),
+            entries: Vec::new(),
+            keys: 0,
+        }
     }
 
     /// A house with a fixture of that kind.
@@ -59,7 +71,7 @@ impl Rig {
 
     /// Has a command decided, and lets it be true if it is accepted.
     pub(crate) fn tell(&mut self, command: Command) -> Result<Decision, Rejection> {
-        let decision = decide(self.fixture.as_ref(), command, FixtureKey(self.keys + 1), &self.kinds, self.now)?;
+        let decision = decide(self.fixture.as_ref(), command, FixtureKey(self.keys + 1), &self.rules, self.now)?;
         self.fixture.clone_from(&decision.fixture);
         self.keys = self.keys.max(self.fixture.as_ref().map_or(0, |fixture| fixture.key.0));
         self.entries.extend(decision.entries.iter().cloned());
@@ -111,6 +123,29 @@ impl Rig {
 
     pub(crate) fn rev(&self) -> u64 {
         self.fixture().desired.revision.get()
+    }
+
+    /// Where the house stands, from now on.
+    pub(crate) fn stands_at(&mut self, place: Place) {
+        self.rules.site = Some(Arc::new(place));
+    }
+
+    pub(crate) fn shown(&self) -> ShownLook {
+        let fixture = self.fixture();
+        fixture.outlook().shown(fixture.place(self.rules.site.as_deref()), &[], self.now).expect("it has looks")
+    }
+
+    pub(crate) fn timing(&self) -> Option<Timing> {
+        self.fixture().timing(self.rules.site.as_deref(), &[], self.now)
+    }
+
+    /// When time alone next changes something.
+    pub(crate) fn next(&self) -> Option<Timestamp> {
+        self.timing().and_then(|timing| timing.next)
+    }
+
+    pub(crate) fn override_has_ended(&self) -> bool {
+        self.fixture().override_has_ended(self.rules.site.as_deref(), &[], self.now)
     }
 
     pub(crate) fn later(&mut self, seconds: i64) {

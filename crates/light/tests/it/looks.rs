@@ -52,8 +52,8 @@ fn a_white_by_kelvin_has_its_largest_channel_at_the_luminance() {
 
 #[test]
 fn dark_lights_nothing_over_the_whole_length() {
-    let Compiled { channels, span, motif } = Look::dark().compile();
-    assert_eq!((channels, span, motif.name), (vec![vec![0, 0, 0]], [0, 65535], MotifName::Steady));
+    let Compiled { channels, span, motif, floor } = Look::dark().compile();
+    assert_eq!((channels, span, motif.name, floor), (vec![vec![0, 0, 0]], [0, 65535], MotifName::Steady, None));
 }
 
 #[test]

@@ -1,7 +1,9 @@
 //! Looks as the device renders them, and how much they light.
 
 use device::DeviceLook;
-use light::{Colour, Intensity, Look, Motif, MotifName, Seconds, Span, Toward, WhiteLed, floor_duty, look_duty};
+use light::{
+    Colour, Intensity, Look, Motif, MotifName, Seconds, Span, Toward, WhiteLed, floor_beneath, floor_duty, look_duty,
+};
 
 fn white(motif: MotifName) -> DeviceLook {
     let motif = Motif { seconds: Seconds::new(2.0).unwrap(), ..Motif::new(motif) };
@@ -92,4 +94,36 @@ fn a_floor_is_warm_white_at_its_intensity() {
     assert!((red, of_white) == (12_071, 0) && green < red && blue < green, "{green} {blue}");
     assert_eq!(at(0.0, None), [0; 4]);
     assert!(at(8.0, Some(WhiteLed::default()))[3] > 0);
+}
+
+#[test]
+fn a_floor_takes_its_light_from_the_default_look_and_is_warm_white_where_that_lights_nothing() {
+    let look = |names: &[&str]| {
+        let colours = names.iter().map(|name| name.parse::<Colour>().unwrap()).collect();
+        Look::builder().colours(colours).intensity(Intensity::new(90.0).unwrap()).build().unwrap()
+    };
+    let half = Intensity::new(50.0).unwrap();
+    // Source: CIE 15, dimming-lstar.csv: L* 50 is 12071 of 65535.
+    assert_eq!(floor_beneath(Some(&look(&["lime"])), half, None), [0, 12_071, 0, 0], "at its own intensity");
+    let [red, green, blue, _] = floor_beneath(Some(&look(&["red", "blue"])), half, None);
+    assert!((red, green) == (blue, 0) && red.abs_diff(12_071 / 2) <= 1, "two colours are mixed: {red} {green} {blue}");
+    let white = floor_duty(half, None);
+    for dark in [None, Some(&Look::dark()), Some(&look(&["black"]))] {
+        assert_eq!(floor_beneath(dark, half, None), white);
+    }
+    let faint = Intensity::new(0.1).unwrap();
+    assert_eq!(floor_beneath(Some(&look(&["#030303"])), faint, None), floor_duty(faint, None), "too dark to light");
+    let of_white = Some(WhiteLed::default());
+    assert!(floor_beneath(Some(&look(&["white"])), half, of_white)[3] > 0, "by the white LED where there is one");
+}
+
+#[test]
+fn a_compiled_floor_is_laid_beneath_the_whole_length() {
+    let look = Look::builder().kelvin(2400.0).span(Span::new(0.0, 0.5).unwrap()).build().unwrap();
+    let mut compiled = look.compile();
+    assert_eq!(device::DeviceLook::from(&compiled).floor(), device::DARK);
+    compiled.floor = Some(vec![900, 500, 100]);
+    let laid = device::DeviceLook::from(&compiled);
+    assert_eq!(laid.floor(), [900, 500, 100, 0]);
+    assert_eq!(laid.pixels(0, 10).last(), Some([900, 500, 100, 0]), "beyond the span too");
 }

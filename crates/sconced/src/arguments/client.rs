@@ -1,5 +1,7 @@
 //! The commands that talk to a running daemon.
 
+use std::path::PathBuf;
+
 use clap::{Args, ValueEnum};
 use kernel::FixtureId;
 
@@ -129,6 +131,8 @@ pub struct Desired {
 /// `sconced showing`.
 #[derive(Debug, Clone, Args)]
 #[command(after_help = "\
+Entries of the timetable are counted from 0, as in the pointers of the daemon: entry 2 is /timetable/2.
+
 Examples:
   sconced showing hall
   sconced showing hall --at 2026-12-24T22:00:00Z
@@ -139,6 +143,47 @@ pub struct Showing {
     /// At this time: RFC 3339, or -30m, +2h, +3d from now
     #[arg(long, value_name = "TIME", allow_hyphen_values = true)]
     pub at: Option<String>,
+}
+
+/// `sconced agenda`.
+#[derive(Debug, Clone, Args)]
+#[command(after_help = "\
+The first line is what shows at the beginning. Times are UTC.
+
+Examples:
+  sconced agenda hall
+  sconced agenda hall --to +7d
+  sconced agenda hall --from 2026-12-24T00:00:00Z --to 2027-01-07T00:00:00Z")]
+pub struct Agenda {
+    /// The fixture
+    pub id: FixtureId,
+    /// From this time on: RFC 3339, or -30m, +2h, +3d from now [default: now]
+    #[arg(long, value_name = "TIME", allow_hyphen_values = true)]
+    pub from: Option<String>,
+    /// Until this time, at most 400 days later [default: 48 hours later]
+    #[arg(long, value_name = "TIME", allow_hyphen_values = true)]
+    pub to: Option<String>,
+}
+
+/// `sconced year`.
+#[derive(Debug, Clone, Args)]
+#[command(after_help = "\
+The file holds an event for each change of what the fixture shows, for 365 days. Read it into a calendar of its own: \
+an event is read again under the same name when you repeat it, but one that is no longer there is not taken away. \
+With --json the changes come as JSON.
+
+Examples:
+  sconced year hall -o hall.ics
+  sconced year hall --from 2027-01-01T00:00:00Z > hall-2027.ics")]
+pub struct Year {
+    /// The fixture
+    pub id: FixtureId,
+    /// From this time on: RFC 3339, or -30m, +2h, +3d from now [default: now]
+    #[arg(long, value_name = "TIME", allow_hyphen_values = true)]
+    pub from: Option<String>,
+    /// The file to write; standard output when it is left out
+    #[arg(short, long, value_name = "FILE")]
+    pub output: Option<PathBuf>,
 }
 
 /// `sconced past`.

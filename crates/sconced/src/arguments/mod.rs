@@ -8,7 +8,7 @@ use std::path::PathBuf;
 
 use clap::{Args, CommandFactory as _, Parser, Subcommand};
 
-pub use self::client::{Add, Desired, Edit, Enrol, List, Past, Showing, Undo};
+pub use self::client::{Add, Agenda, Desired, Edit, Enrol, List, Past, Showing, Undo, Year};
 pub use self::serve::{Demo, Serve, Simulate, SimulatedFirmware};
 pub use self::upkeep::{Completions, Dump, Restore};
 
@@ -92,6 +92,10 @@ pub enum Command {
     Desired(Desired),
     /// Say what a fixture should be showing now, or at another time, and why
     Showing(Showing),
+    /// List what a fixture will show, change by change
+    Agenda(Agenda),
+    /// Write what a fixture will show in the coming year as a calendar file (iCalendar)
+    Year(Year),
     /// List what was changed, when and by whom
     Past(Past),
     /// Put a fixture's desired document back as it was

@@ -49,6 +49,16 @@ pub struct Body<'a> {
     pub text: &'a str,
 }
 
+/// What stands beside the address.
+#[derive(Debug, Default)]
+struct Asking<'a> {
+    body: Option<Body<'a>>,
+    /// The revision on which it depends.
+    if_match: Option<u64>,
+    /// The media type that the answer should have.
+    accept: Option<&'a str>,
+}
+
 /// An answer.
 #[derive(Debug)]
 pub struct Answer {
@@ -90,7 +100,15 @@ impl Client {
     /// # Errors
     /// [`Failure::NoDaemon`], [`Failure::Refused`], [`Failure::Answer`].
     pub fn get(&self, path: &str, query: &[(&str, String)]) -> Result<Answer, Failure> {
-        self.ask("GET", path, query, None, None)
+        self.ask("GET", path, query, &Asking::default())
+    }
+
+    /// Reads something in the form of a media type.
+    ///
+    /// # Errors
+    /// As [`Client::get`].
+    pub fn get_as(&self, media_type: &str, path: &str, query: &[(&str, String)]) -> Result<Answer, Failure> {
+        self.ask("GET", path, query, &Asking { accept: Some(media_type), ..Asking::default() })
     }
 
     /// Asks for something to be done. `if_match` is the revision on which it depends.
@@ -98,7 +116,7 @@ impl Client {
     /// # Errors
     /// As [`Client::get`].
     pub fn send(&self, method: &str, path: &str, body: Body<'_>, if_match: Option<u64>) -> Result<Answer, Failure> {
-        self.ask(method, path, &[], Some(body), if_match)
+        self.ask(method, path, &[], &Asking { body: Some(body), if_match, ..Asking::default() })
     }
 
     /// Posts JSON.
@@ -110,14 +128,7 @@ impl Client {
         self.send("POST", path, Body { media_type: "application/json", text: &text }, None)
     }
 
-    fn ask(
-        &self,
-        method: &str,
-        path: &str,
-        query: &[(&str, String)],
-        body: Option<Body<'_>>,
-        if_match: Option<u64>,
-    ) -> Result<Answer, Failure> {
+    fn ask(&self, method: &str, path: &str, query: &[(&str, String)], asking: &Asking<'_>) -> Result<Answer, Failure> {
         let url = format!("{}{path}", self.url);
         let unusable = |error: &dyn std::fmt::Display| {
             Failure::Usage(format!("{url} cannot be asked: {error}; give --url as http://HOST:PORT"))
@@ -135,13 +146,16 @@ impl Client {
         if let Some(token) = &self.token {
             request = request.header("authorization", format!("Bearer {token}"));
         }
-        if let Some(revision) = if_match {
+        if let Some(media_type) = asking.accept {
+            request = request.header("accept", media_type);
+        }
+        if let Some(revision) = asking.if_match {
             request = request.header("if-match", format!("\"{revision}\""));
         }
-        if let Some(body) = &body {
+        if let Some(body) = &asking.body {
             request = request.header("content-type", body.media_type);
         }
-        let text = body.map_or("", |body| body.text).to_owned();
+        let text = asking.body.map_or("", |body| body.text).to_owned();
         let request = request.body(text).map_err(|error| unusable(&error))?;
         let mut response = self.agent.run(request).map_err(|error| self.no_daemon(&error))?;
         let status = response.status().as_u16();

@@ -1,14 +1,14 @@
-//! `edit`, `desired`, `showing`, `undo`: what a fixture should show.
+//! `edit`, `desired`, `undo`: the document of what a fixture should show.
 
 use std::io::Read as _;
 
 use serde_json::{Value, json};
 
 use super::{daemon, time_text};
-use crate::arguments::{Common, Desired, Edit, Showing, Undo};
+use crate::arguments::{Common, Desired, Edit, Undo};
 use crate::client::Body;
 use crate::error::Failure;
-use crate::output::{Output, shown, shown_time};
+use crate::output::{Output, shown};
 
 /// The largest patch that is read, in bytes: more than any document may have, so that the daemon says what is wrong.
 const LARGEST: u64 = 1024 * 1024;
@@ -91,55 +91,6 @@ pub(super) fn desired(arguments: &Desired, common: &Common, out: Output) -> Resu
     out.value(&answer.json()?)
 }
 
-/// `sconced showing`.
-pub(super) fn showing(arguments: &Showing, common: &Common, out: Output) -> Result<(), Failure> {
-    let mut query = Vec::new();
-    if let Some(at) = &arguments.at {
-        query.push(("at", time_text(at)?));
-    }
-    let showing = daemon(common)?.get(&format!("/v1/fixtures/{}/showing", arguments.id), &query)?.json()?;
-    if out.json {
-        return out.value(&showing);
-    }
-    let member = |name: &str| shown(showing.get(name));
-    let (id, look, because) = (&arguments.id, member("look"), because(&member("because")));
-    out.line(&format!("{id} should show {look}, {because}."))?;
-    let time = |name: &str| shown_time(showing.get(name));
-    let rows = [
-        ("since", time("since")),
-        ("until", time("until")),
-        ("at", time("at")),
-        ("rev", member("rev")),
-        ("motif", motif(showing.get("motif"))),
-    ];
-    out.table(&[], rows.map(|(name, text)| vec![name.to_owned(), text]).to_vec())
-}
-
-/// A motif in words: its name, its period in seconds, and which end it moves to.
-fn motif(value: Option<&Value>) -> String {
-    let part = |index: usize| value.and_then(|value| value.get(index));
-    match (part(0).and_then(Value::as_str), part(1).and_then(Value::as_f64), part(4).and_then(Value::as_str)) {
-        (Some(name), Some(period_ms), Some(toward)) => {
-            format!("{name}, {} s, toward the {toward}", period_ms / 1000.0)
-        }
-        (Some(name), ..) => name.to_owned(),
-        _ => shown(value),
-    }
-}
-
-/// The reason as a part of a sentence.
-fn because(word: &str) -> String {
-    match word {
-        "unlit" => "because it is not lit".to_owned(),
-        "override" => "because of the owner's override".to_owned(),
-        "link" => "because of a link".to_owned(),
-        "timetable" => "by its timetable".to_owned(),
-        "default" => "its default look".to_owned(),
-        "dark" => "because nothing else is said".to_owned(),
-        other => format!("because: {other}"),
-    }
-}
-
 /// `sconced undo`.
 pub(super) fn undo(arguments: &Undo, common: &Common, out: Output) -> Result<(), Failure> {
     let body = arguments.to.map_or_else(|| json!({}), |to| json!({ "to": to }));
@@ -161,14 +112,6 @@ mod tests {
         assert_eq!(media_type("[]").unwrap(), "application/json-patch+json");
         assert_eq!(media_type(" {\"lit\":false}").unwrap(), "application/merge-patch+json");
         assert_eq!(media_type("{lit:false}").unwrap_err().code(), 2);
-    }
-
-    #[test]
-    fn a_motif_is_told_in_words() {
-        assert_eq!(motif(Some(&json!(["steady"]))), "steady");
-        let unroll = json!(["unroll", 1500, 16384, 32768, "start", 0]);
-        assert_eq!(motif(Some(&unroll)), "unroll, 1.5 s, toward the start");
-        assert_eq!(motif(None), "–");
     }
 
     #[test]

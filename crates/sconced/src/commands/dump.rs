@@ -44,7 +44,8 @@ pub(super) fn dump(arguments: &Dump, common: &Common, out: Output) -> Result<(),
     out.line(&format!("{} holds {rows} rows. It has hashes of secrets in it: keep it to yourself.", path.display()))
 }
 
-fn beside(path: &Path) -> PathBuf {
+/// The name under which a file is written before it is whole.
+pub(super) fn beside(path: &Path) -> PathBuf {
     let mut name = path.as_os_str().to_owned();
     name.push(".part");
     name.into()

@@ -1,5 +1,6 @@
 //! What each command does.
 
+mod agenda;
 mod backup;
 mod documents;
 mod dump;
@@ -8,7 +9,10 @@ mod past;
 mod progress;
 mod restore;
 mod shell;
+mod showing;
 mod simulate;
+
+use jiff::Timestamp;
 
 use crate::arguments::{Command, CommandLine, Common};
 use crate::config::Sources;
@@ -34,7 +38,9 @@ pub fn run(line: CommandLine) -> Result<(), Failure> {
         Command::Enrol(arguments) => fixtures::enrol(&arguments, &common, out),
         Command::Edit(arguments) => documents::edit(&arguments, &common, out),
         Command::Desired(arguments) => documents::desired(&arguments, &common, out),
-        Command::Showing(arguments) => documents::showing(&arguments, &common, out),
+        Command::Showing(arguments) => showing::showing(&arguments, &common, out),
+        Command::Agenda(arguments) => agenda::agenda(&arguments, &common, out),
+        Command::Year(arguments) => agenda::year(&arguments, &common, out),
         Command::Undo(arguments) => documents::undo(&arguments, &common, out),
         Command::Past(arguments) => past::past(&arguments, &common, out),
         Command::Backup => backup::backup(&common, out),
@@ -61,11 +67,19 @@ fn at_once<T>(work: impl Future<Output = Result<T, Failure>>) -> Result<T, Failu
     runtime.map_err(|error| Failure::System(error.to_string()))?.block_on(work)
 }
 
+/// A time of the command line.
+fn time(text: &str) -> Result<Timestamp, Failure> {
+    crate::client::read_time(text, now()).map_err(|error| Failure::Usage(error.to_string()))
+}
+
 /// A time of the command line as the daemon reads it.
 fn time_text(text: &str) -> Result<String, Failure> {
-    let now = service::Clock::System.now();
-    let time = crate::client::read_time(text, now).map_err(|error| Failure::Usage(error.to_string()))?;
-    Ok(time.to_string())
+    Ok(time(text)?.to_string())
+}
+
+/// The time now.
+fn now() -> Timestamp {
+    service::Clock::System.now()
 }
 
 /// The daemon that is meant.

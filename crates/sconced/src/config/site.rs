@@ -3,8 +3,8 @@
 use super::section::{Fault, Section, section, section_face};
 
 section! {
-    /// The house. It is the place of every fixture that has none of its own. Timetables are kept and checked in this
-    /// version, but not followed yet, so that nothing depends on it so far.
+    /// The house. Its place is that of every fixture that has none of its own. Timetables need one: sun times the latitude
+    /// and longitude, wall times the zone. Without it an edit that brings a timetable is refused.
     Site {
         /// What the house is called, at most 200 bytes.
         /// Default: empty. Environment: SCONCED_SITE__TITLE.

@@ -38,6 +38,7 @@ impl OpenHouse {
         let own = own_names(settings);
         let service = Service::open(ServiceOptions {
             folder: data.clone(),
+            site: settings.site.place()?,
             clock,
             backups: settings.backups.options(data),
             broker_files: side.files(),

@@ -62,6 +62,7 @@ mod tests {
         let backups = BackupOptions { folder: folder.join("backups"), keep: 1 };
         let options = ServiceOptions {
             folder: folder.into(),
+            site: Some(service::Place::new(52.4, 5.1, "Europe/Amsterdam").unwrap()),
             clock: Clock::manual(now),
             backups,
             broker_files: None,

@@ -2,7 +2,7 @@
 
 use crate::program::{World, text};
 
-const COMMANDS: [&str; 17] = [
+const COMMANDS: [&str; 19] = [
     "serve",
     "demo",
     "add",
@@ -11,6 +11,8 @@ const COMMANDS: [&str; 17] = [
     "edit",
     "desired",
     "showing",
+    "agenda",
+    "year",
     "past",
     "undo",
     "backup",

@@ -20,13 +20,13 @@ async fn times_are_whole_milliseconds_as_the_database_keeps_them() {
 #[tokio::test(flavor = "multi_thread")]
 async fn a_manual_clock_wakes_who_waits_for_it() {
     let clock = Clock::manual(second(0));
-    clock.until(second(-1)).await;
-    clock.until(second(0)).await;
+    clock.until(second(-1), second(0)).await;
+    clock.until(second(0), second(0)).await;
     let waiting = tokio::spawn({
         let clock = clock.clone();
         async move {
             while clock.now() < second(60) {
-                clock.until(second(60)).await;
+                clock.until(second(60), second(0)).await;
             }
         }
     });

@@ -7,4 +7,5 @@ mod kinds;
 mod reads;
 mod rig;
 mod scheduler;
+mod timetables;
 mod undo;

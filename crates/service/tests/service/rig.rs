@@ -7,7 +7,7 @@ use std::time::Duration;
 use jiff::{SignedDuration, Timestamp};
 use serde_json::{Value, json};
 use service::{
-    Actor, Asked, BrokerFiles, Clock, Edit, Fixture, FixtureId, Paper, Precondition, Service, ServiceError,
+    Actor, Asked, BrokerFiles, Clock, Edit, Fixture, FixtureId, Paper, Place, Precondition, Service, ServiceError,
     ServiceOptions, Way,
 };
 use store::{BackupOptions, Outcome};
@@ -23,6 +23,11 @@ pub(crate) struct Rig {
 pub(crate) fn second(n: i64) -> Timestamp {
     let noon: Timestamp = "2026-03-01T12:00:00Z".parse().unwrap();
     noon.checked_add(SignedDuration::from_secs(n)).unwrap()
+}
+
+/// A place in the Netherlands.
+pub(crate) fn canal() -> Place {
+    Place::new(52.37, 4.9, "Europe/Amsterdam").unwrap()
 }
 
 pub(crate) fn id(text: &str) -> FixtureId {
@@ -49,6 +54,7 @@ pub(crate) async fn open(
 ) -> Result<Arc<Service>, ServiceError> {
     Service::open(ServiceOptions {
         folder: folder.into(),
+        site: Some(canal()),
         clock: clock.clone(),
         backups: BackupOptions { folder: folder.join("backups"), keep: 3 },
         broker_files: files,

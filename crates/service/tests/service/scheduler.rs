@@ -10,12 +10,12 @@ use tokio_util::sync::CancellationToken;
 
 use crate::rig::{Rig, id, owner, second, until};
 
-fn start(service: &Arc<Service>) -> (CancellationToken, JoinHandle<()>) {
+pub(crate) fn start(service: &Arc<Service>) -> (CancellationToken, JoinHandle<()>) {
     let stop = CancellationToken::new();
     (stop.clone(), tokio::spawn(run_scheduler(Arc::clone(service), stop)))
 }
 
-async fn stopped((stop, task): (CancellationToken, JoinHandle<()>)) {
+pub(crate) async fn stopped((stop, task): (CancellationToken, JoinHandle<()>)) {
     stop.cancel();
     task.await.unwrap();
 }
@@ -39,7 +39,7 @@ fn is_overridden(rig: &Rig, name: &str) -> bool {
 }
 
 /// Lets the scheduler do what it would do, before it is looked that nothing was done.
-async fn settle() {
+pub(crate) async fn settle() {
     for _ in 0..20 {
         tokio::time::sleep(std::time::Duration::from_millis(2)).await;
     }

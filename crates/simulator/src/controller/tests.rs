@@ -6,6 +6,8 @@ use serde_json::json;
 
 use super::*;
 
+mod time;
+
 const NOW: u64 = 1_764_060_000_000;
 
 fn controller(firmware: Firmware, change: impl FnOnce(&mut FixtureOptions)) -> Controller {
@@ -152,42 +154,17 @@ fn patch_firmware_takes_the_whole_only_while_it_needs_it() {
 }
 
 #[test]
-fn the_agenda_is_followed_by_its_own_clock_with_nobody_there() {
+fn what_the_strip_draws_is_reported_beside_the_document_and_leaves_the_reports_alone() {
     let mut controller = controller(Firmware::Agenda, |_| {});
     controller.connected(0);
-    let second = NOW / 1000;
-    let agenda = json!([[second, "arrival"], [second + 60, "foot-glow"], [second + 36_000, "dark"]]);
-    let message = json!({"rev": 1, "now_ms": NOW, "document": {}, "agenda": agenda}).to_string();
-    controller.message("fixtures/hall/desired", message.as_bytes(), false, 1_000);
+    assert!(controller.report_current(300).is_empty(), "it holds no revision");
+    controller.message("fixtures/hall/desired", &desired(1, NOW, &json!({"a": 1})), false, 5);
+    let orders = controller.report_current(812);
+    assert_eq!(published(&orders, Up::Reported), [json!({"rev": 1, "patch": {"milliamps": 812}})]);
+    let orders = controller.message("fixtures/hall/desired", &desired(2, NOW + 1, &json!({"a": 2})), false, 6);
+    assert_eq!(published(&orders, Up::Reported), [json!({"rev": 2, "patch": {"a": 2}})]);
     controller.disconnected();
-    assert_eq!(controller.look(1_000), Some("arrival"));
-    assert_eq!(controller.next_due(1_000), Some(61_000));
-    assert_eq!(controller.look(60_999), Some("arrival"));
-    assert_eq!(controller.look(61_000), Some("foot-glow"));
-    assert_eq!(controller.look(36_001_000), Some("dark"));
-    assert_eq!(controller.next_due(36_001_000), None);
-}
-
-#[test]
-fn a_stored_agenda_is_followed_once_a_time_server_has_set_the_clock() {
-    let mut controller = controller(Firmware::Agenda, |_| {});
-    controller.connected(0);
-    let second = NOW / 1000;
-    let agenda = json!([[second, "arrival"], [second + 60, "foot-glow"]]);
-    let message = json!({"rev": 1, "now_ms": NOW, "document": {}, "agenda": agenda}).to_string();
-    controller.message("fixtures/hall/desired", message.as_bytes(), true, 1_000);
-    assert_eq!(controller.look(500_000), Some("arrival"));
-    controller.set_clock(NOW + 70_000, 500_000);
-    assert_eq!(controller.look(500_000), Some("foot-glow"));
-}
-
-#[test]
-fn an_agenda_longer_than_a_controllers_table_is_cut() {
-    let mut controller = controller(Firmware::Agenda, |_| {});
-    let agenda: Vec<_> = (0..200).map(|at| json!([at, "arrival"])).collect();
-    let message = json!({"rev": 1, "now_ms": NOW, "document": {}, "agenda": agenda}).to_string();
-    controller.message("fixtures/hall/desired", message.as_bytes(), false, 1_000);
-    assert_eq!(state(&mut controller, 2_000).agenda.len(), AGENDA_CHANGES);
+    assert!(controller.report_current(812).is_empty(), "nobody hears it");
 }
 
 #[test]

@@ -190,3 +190,117 @@ async fn publishing_all_that_could_not_be_written_leaves_the_outbox_as_it_was() 
     rig.store.publish_all().await.unwrap();
     assert_eq!((rig.store.outbox().len(), rig.store.outbox().take(999).len()), (100, 100));
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_is_renewed_is_due_once_and_nothing_of_it_is_written() {
+    let rig = Rig::new().await;
+    for name in ["hall", "jetty"] {
+        rig.tell(create(name)).await;
+    }
+    for due in rig.store.outbox().take(9) {
+        rig.store.published(due.key, due.ticket).await;
+    }
+    until_length(&rig, 0).await;
+    until(rig.store.path(), "SELECT count(*) FROM outbox", 0).await;
+    let (outbox, hall) = (rig.store.outbox(), rig.get("hall"));
+    outbox.renew([&*hall]);
+    outbox.renew([&*hall]);
+    assert_eq!(outbox.len(), 1);
+    let due = take_one(&rig).await;
+    assert_eq!((due.key, due.id.as_str()), (hall.key, "hall"));
+    assert_eq!(outbox.take(9), []);
+    assert!(!outbox.keys().contains(&hall.key), "what was published of it is what it is");
+    outbox.again();
+    assert_eq!(outbox.take(9), std::slice::from_ref(&due), "not acknowledged yet");
+    rig.store.published(due.key, due.ticket).await;
+    assert!(outbox.is_empty(), "at once, since nobody writes it");
+    outbox.again();
+    assert_eq!(outbox.take(9), []);
+    outbox.renew([&*hall]);
+    assert_eq!(number(rig.store.path(), "SELECT count(*) FROM outbox").await, 0);
+    let rig = rig.reopened().await;
+    assert!(rig.store.outbox().is_empty(), "it is renewed at the start anyway");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_renewal_is_not_cleared_by_the_acknowledgement_of_an_earlier_one() {
+    let rig = Rig::new().await;
+    rig.tell(create("hall")).await;
+    let created = take_one(&rig).await;
+    rig.store.published(created.key, created.ticket).await;
+    until_length(&rig, 0).await;
+    let (outbox, hall) = (rig.store.outbox(), rig.get("hall"));
+    outbox.renew([&*hall]);
+    let first = take_one(&rig).await;
+    outbox.renew([&*hall]);
+    let second = take_one(&rig).await;
+    assert_ne!(first.ticket, second.ticket);
+    rig.store.published(first.key, first.ticket).await;
+    assert_eq!(outbox.len(), 1);
+    outbox.again();
+    assert_eq!(take_one(&rig).await, second);
+    rig.store.published(second.key, second.ticket).await;
+    assert!(outbox.is_empty());
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_row_keeps_its_ticket_when_its_fixture_is_renewed_and_one_on_its_way_is_followed_by_the_renewal() {
+    let rig = Rig::new().await;
+    rig.tell(create("hall")).await;
+    let (outbox, hall) = (rig.store.outbox(), rig.get("hall"));
+    // it waits still, and will be made of the state of then
+    outbox.renew([&*hall]);
+    let row = take_one(&rig).await;
+    assert!(row.ticket > 0);
+    // it is on its way with what was true before
+    outbox.renew([&*hall]);
+    assert_eq!((outbox.len(), outbox.take(9).len()), (1, 0));
+    rig.store.published(row.key, row.ticket).await;
+    let renewal = take_one(&rig).await;
+    assert!(renewal.ticket < 0);
+    // a change that comes meanwhile is published in its place, under its own ticket
+    rig.tell(merge("hall", json!({"a": 1}))).await;
+    let change = take_one(&rig).await;
+    rig.store.published(renewal.key, renewal.ticket).await;
+    assert_eq!(outbox.len(), 1);
+    until(rig.store.path(), "SELECT coalesce(max(ticket), 0) FROM outbox", change.ticket).await;
+    // a lost connection has the row published anew, which covers the renewal
+    outbox.renew([&*hall]);
+    outbox.again();
+    assert_eq!(take_one(&rig).await, change);
+    rig.store.published(change.key, change.ticket).await;
+    until_length(&rig, 0).await;
+    assert_eq!(outbox.take(9), []);
+    until(rig.store.path(), "SELECT count(*) FROM outbox", 0).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_renewal_never_comes_into_the_file_in_place_of_a_row_that_was_cleared() {
+    let rig = Rig::new().await;
+    rig.tell(create("hall")).await;
+    let row = take_one(&rig).await;
+    rig.store.published(row.key, row.ticket).await;
+    until_length(&rig, 0).await;
+    // the table follows a second later or so: by then there is a renewal
+    rig.store.outbox().renew([&*rig.get("hall")]);
+    until(rig.store.path(), crate::rig::BEHIND, 0).await;
+    assert_eq!(number(rig.store.path(), "SELECT count(*) FROM outbox").await, 0);
+    assert_eq!(rig.store.outbox().len(), 1);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn who_waits_is_woken_by_a_renewal() {
+    let rig = Rig::new().await;
+    rig.tell(create("hall")).await;
+    let row = take_one(&rig).await;
+    rig.store.published(row.key, row.ticket).await;
+    until_length(&rig, 0).await;
+    let hall = rig.get("hall");
+    let woken = tokio::time::timeout(Duration::from_secs(60), async {
+        tokio::join!(rig.store.outbox().came(), async {
+            tokio::task::yield_now().await;
+            rig.store.outbox().renew([&*hall]);
+        })
+    });
+    woken.await.expect("who waits is woken");
+}

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use document::Value;
 use jiff::{SignedDuration, Timestamp};
-use kernel::{Actor, Command, Edit, Fixture, FixtureId, Held, Kinds, Message, Paper, Precondition, SecretHash, Way};
+use kernel::{Actor, Command, Edit, Fixture, FixtureId, Held, Message, Paper, Precondition, SecretHash, Way};
 use serde_json::json;
 use sqlx::{ConnectOptions, SqliteConnection};
 use store::{ExecuteError, Outcome, Request, Store, StoreError, StoreOptions};
@@ -27,8 +27,7 @@ pub(crate) fn id(text: &str) -> FixtureId {
 }
 
 pub(crate) async fn open(folder: &Path) -> Result<Store, StoreError> {
-    Store::open(StoreOptions { folder: folder.into(), kinds: Arc::new(Kinds::default()), readers: 2, now: second(0) })
-        .await
+    Store::open(StoreOptions { folder: folder.into(), rules: Arc::default(), readers: 2, now: second(0) }).await
 }
 
 /// A document as it is held, but for how it came to be so.

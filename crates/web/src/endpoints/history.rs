@@ -11,7 +11,7 @@ use service::{Change, Direction, Filter, Page, Paper, Way};
 use crate::answer::{link_next, typed};
 use crate::app::App;
 use crate::headers::Headers;
-use crate::negotiate::{CSV, Form, NDJSON, form};
+use crate::negotiate::{CSV, Form, HISTORY, NDJSON, form};
 use crate::openapi::{HistoryProblems, SiteHistoryProblems};
 use crate::path::Id;
 use crate::problem_type::ProblemType;
@@ -76,7 +76,7 @@ pub(crate) async fn of_fixture(
     Headers(headers): Headers,
     uri: Uri,
 ) -> Result<Response<Body>, Refusal> {
-    let form = form(&headers)?;
+    let form = form(&headers, HISTORY)?;
     let wanted = wanted(query)?;
     let fixture = app.fixture(&id)?;
     let cursor = wanted.cursor.as_deref();
@@ -106,7 +106,7 @@ pub(crate) async fn of_site(
     Headers(headers): Headers,
     uri: Uri,
 ) -> Result<Response<Body>, Refusal> {
-    let form = form(&headers)?;
+    let form = form(&headers, HISTORY)?;
     let wanted = wanted(query)?;
     let page =
         app.service.store().history(&wanted.filter, wanted.direction, wanted.cursor.as_deref(), wanted.limit).await?;

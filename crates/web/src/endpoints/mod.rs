@@ -12,6 +12,7 @@ pub(crate) mod kinds;
 pub(crate) mod overrides;
 pub(crate) mod reported;
 pub(crate) mod showing;
+pub(crate) mod sun;
 pub(crate) mod tokens;
 pub(crate) mod undo;
 mod view;

@@ -2,7 +2,7 @@
 
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
-use service::{BootReason, Fixture, Standing};
+use service::{BootReason, Fixture, Service, Standing};
 
 use super::tube::{self, Lit};
 
@@ -29,16 +29,19 @@ pub(crate) struct Card {
 }
 
 /// The card of a fixture.
-pub(crate) fn of(fixture: &Fixture, now: Timestamp) -> Card {
+pub(crate) fn of(service: &Service, fixture: &Fixture, now: Timestamp) -> Card {
     let standing = Standing::of(fixture);
-    let zone = fixture.record.place.as_ref().map_or(TimeZone::UTC, |place| place.zone().clone());
+    let place = fixture.place(service.site());
+    let zone = place.map_or(TimeZone::UTC, |place| place.zone().clone());
     let when = |time: Timestamp| moment(time, now, &zone);
-    let shown = fixture.outlook().shown(now);
+    // kinds without looks have nothing to show
+    let shown = service.shown(fixture, now).ok().map(|shown| shown.shown);
     let (look, why, lit) = match &shown {
         None => (String::new(), format!("a fixture of the kind {} has no looks", fixture.record.kind), Vec::new()),
         Some(shown) => {
             let until = shown.showing.until.map(|until| format!(", until {}", when(until))).unwrap_or_default();
-            let why = format!("{}{until}", because(shown.showing.because.as_str()));
+            let floor = if shown.showing.floored { "; its floor is kept" } else { "" };
+            let why = format!("{}{until}{floor}", because(shown.showing.because.as_str()));
             (shown.showing.look.clone(), why, tube::lit(&shown.compiled.channels, shown.compiled.span))
         }
     };
@@ -99,7 +102,7 @@ fn reason(reason: BootReason) -> &'static str {
     }
 }
 
-/// A time as people read it: without the date when it is today, with its zone where that is not the fixture's own.
+/// A time as people read it: without the date when it is today, with its zone where that is not the place's.
 fn moment(time: Timestamp, now: Timestamp, zone: &TimeZone) -> String {
     let (then, today) = (time.to_zoned_datetime(zone.clone()), now.to_zoned_datetime(zone.clone()).date());
     let utc = if *zone == TimeZone::UTC { " UTC" } else { "" };

@@ -70,7 +70,7 @@ fn house(app: &App, caller: &Caller, host: Option<&str>) -> Response<Body> {
         version: options.version,
         demo: options.demo,
         summary: summary(fixtures.iter().map(|fixture| Standing::of(fixture))),
-        cards: fixtures.iter().map(|fixture| card::of(fixture, now)).collect(),
+        cards: fixtures.iter().map(|fixture| card::of(&app.service, fixture, now)).collect(),
         database: health.database,
         broker: health.broker == LinkState::Up,
         address: format!("http://{}", host.unwrap_or("127.0.0.1")),

@@ -20,6 +20,7 @@ async fn front(doors: Doors) -> Front {
     let folder = tempfile::tempdir().unwrap();
     let service = Service::open(ServiceOptions {
         folder: folder.path().to_owned(),
+        site: None,
         clock: Clock::manual("2026-11-25T20:00:00Z".parse().unwrap()),
         backups: BackupOptions { folder: folder.path().join("backups"), keep: 1 },
         broker_files: None,

@@ -21,6 +21,7 @@ const TABLE: &[(&str, &str, &str, &str)] = &[
     ("GET", "/v1/fixtures/hall/delta", "", "read"),
     ("GET", "/v1/fixtures/hall/showing", "", "read"),
     ("GET", "/v1/fixtures/hall/agenda", "", "read"),
+    ("GET", "/v1/sun", "", "read"),
     ("PUT", "/v1/fixtures/hall/override", "{}", "edit"),
     ("DELETE", "/v1/fixtures/hall/override", "", "edit"),
     ("GET", "/v1/fixtures/hall/history", "", "read"),

@@ -51,6 +51,8 @@ async fn every_answer_fits_its_schema() {
         ("GET", "/v1/fixtures/{id}/delta", "/v1/fixtures/hall/delta", "", 200),
         ("GET", "/v1/fixtures/{id}/showing", "/v1/fixtures/hall/showing", "", 200),
         ("GET", "/v1/fixtures/{id}/agenda", "/v1/fixtures/hall/agenda", "", 200),
+        ("GET", "/v1/sun", "/v1/sun?fixture=hall&date=2026-12-21", "", 200),
+        ("GET", "/v1/sun", "/v1/sun?date=winter", "", 400),
         ("GET", "/v1/fixtures/{id}/history", "/v1/fixtures/hall/history", "", 200),
         ("GET", "/v1/history", "/v1/history?limit=3", "", 200),
         ("GET", "/v1/kinds", "/v1/kinds", "", 200),

@@ -9,7 +9,7 @@ use axum::extract::ConnectInfo;
 use axum::http::{HeaderMap, Request, StatusCode};
 use http_body_util::BodyExt;
 use serde_json::{Value, json};
-use service::{BackupOptions, Clock, Command, Message, Scope, Service, ServiceOptions};
+use service::{BackupOptions, Clock, Command, Message, Place, Scope, Service, ServiceOptions};
 use tower::ServiceExt;
 use web::{BrokerFace, PowerSwitch, Site, WebOptions};
 
@@ -91,6 +91,20 @@ impl House {
         power_switch: Option<Arc<dyn PowerSwitch>>,
         kinds: &[(&str, &str)],
     ) -> Self {
+        Self::standing(open_on_loopback, power_switch, kinds, None).await
+    }
+
+    /// A house that is open to the machine itself and stands somewhere.
+    pub(crate) async fn at(site: Place) -> Self {
+        Self::standing(true, None, &[], Some(site)).await
+    }
+
+    async fn standing(
+        open_on_loopback: bool,
+        power_switch: Option<Arc<dyn PowerSwitch>>,
+        kinds: &[(&str, &str)],
+        site: Option<Place>,
+    ) -> Self {
         let folder = tempfile::tempdir().unwrap();
         if !kinds.is_empty() {
             std::fs::create_dir_all(folder.path().join("kinds")).unwrap();
@@ -100,6 +114,7 @@ impl House {
         }
         let service = Service::open(ServiceOptions {
             folder: folder.path().to_owned(),
+            site,
             clock: Clock::manual(NOW.parse().unwrap()),
             backups: BackupOptions { folder: folder.path().join("backups"), keep: 3 },
             broker_files: None,

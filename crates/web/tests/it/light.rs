@@ -47,7 +47,7 @@ async fn an_override_holds_until_its_time_and_is_released() {
     assert_eq!(agenda["changes"].as_array().unwrap().len(), 2);
     assert_eq!(
         agenda["changes"][1],
-        json!({"at":"2026-11-25T22:00:00Z","look":"evening","because":"default","until":null})
+        json!({"at":"2026-11-25T22:00:00Z","look":"evening","because":"default","until":null,"floored":false})
     );
     let released = house.delete(OVERRIDE).await.expect(200).json();
     assert_eq!((&released["rev"], released["document"].get("override")), (&json!(3), None));

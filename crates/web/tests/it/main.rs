@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod access;
+mod agenda;
 mod backups_and_tokens;
 mod conditions;
 mod described;
@@ -15,3 +16,4 @@ mod manners;
 mod once;
 mod page;
 mod server;
+mod sun;
