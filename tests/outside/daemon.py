@@ -19,10 +19,11 @@ BINARY = Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target")) / "debug" / "
 class Daemon:
     """A daemon that serves a folder of its own on free ports of loopback; unless told, it is open to this machine."""
 
-    def __init__(self, folder, is_open=True):
+    def __init__(self, folder, is_open=True, mqtt_port=0):
         self.data = Path(folder) / "data"
         self.log_path = Path(folder) / "log"
-        command = [BINARY, "serve", "--data", self.data, "--http", "127.0.0.1:0", "--mqtt", "127.0.0.1:0"]
+        command = [BINARY, "serve", "--data", self.data, "--http", "127.0.0.1:0"]
+        command += ["--mqtt", f"127.0.0.1:{mqtt_port}"]
         with self.log_path.open("wb") as log:
             self.process = subprocess.Popen(
                 [*command, *(["--open-on-loopback"] if is_open else [])],

@@ -13,7 +13,7 @@ pub(crate) fn build(command: &str, flags: &[&str]) -> PathBuf {
     let done = Command::new(env!("CARGO"))
         .args([command, "--locked", "--offline", "--quiet", "--package", "device-c", "--message-format", "json"])
         .args(flags)
-        .current_dir(ROOT)
+        .current_dir(Path::new(ROOT).join("../.."))
         .output()
         .expect("cargo runs");
     assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
