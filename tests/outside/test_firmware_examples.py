@@ -242,15 +242,18 @@ class House:
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             self.port = free.getsockname()[1]
-        settings = folder / "mosquitto.conf"
-        settings.write_text(f"listener {self.port} 127.0.0.1\nallow_anonymous true\npersistence false\n")
+        self.settings = folder / "mosquitto.conf"
+        self.settings.write_text(f"listener {self.port} 127.0.0.1\nallow_anonymous true\npersistence false\n")
+        self.heard = []
+        self.start()
+
+    def start(self):
         self.broker = subprocess.Popen(
-            [program("mosquitto"), "-c", settings],
+            [program("mosquitto"), "-c", self.settings],
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
         )
-        self.heard = []
         self.client = Client(CallbackAPIVersion.VERSION2, reconnect_on_failure=False)
         self.client.on_message = lambda client, data, message: self.heard.append(
             (message.topic.rsplit("/", 1)[1], json.loads(message.payload))
@@ -325,6 +328,21 @@ def test_it_asks_until_an_answer_comes_and_says_each_revision_once(house, start)
     house.say("showing", showing(2, 1_764_060_020_000, [0, 6000, 0]))
     house.wait("reported", {"rev": 2})
     process.wait("^strip first=#001700 ")
+
+
+def test_after_a_lost_connection_it_asks_for_what_it_may_have_missed_and_does_not_boot(house, start):
+    start(house.port, "porch", "any")
+    house.wait("alive", {"alive": True})
+    house.say("showing", showing(7, 1_764_060_000_000, [6000, 0, 0]))
+    house.wait("reported", {"rev": 7})
+    house.stop()
+    before = len(house.heard)
+    house.start()
+    house.wait("ask", {"have": 7})
+    house.wait("alive", {"alive": True}, 2)
+    house.say("showing", showing(7, 1_764_060_030_000, [6000, 0, 0]))
+    eventually("a report after it", lambda: ("reported", {"rev": 7}) in house.heard[before:])
+    assert "boot" not in [what for what, _ in house.heard[before:]]
 
 
 def test_a_retained_message_is_shown_and_reported_and_a_ceiling_is_taken(house, start):

@@ -68,9 +68,7 @@ fn read<'a, T: Deserialize<'a>>(text: &'a [u8]) -> Result<T, SconcedStatus> {
     if levels(text) > LEVELS {
         return Err(SconcedStatus::ErrorMessage);
     }
-    let (message, read) = serde_json_core::from_slice(text).map_err(|_| SconcedStatus::ErrorMessage)?;
-    let rest = text.get(read..).unwrap_or_default();
-    if rest.iter().all(u8::is_ascii_whitespace) { Ok(message) } else { Err(SconcedStatus::ErrorMessage) }
+    serde_json_core::from_slice(text).map(|(message, _)| message).map_err(|_| SconcedStatus::ErrorMessage)
 }
 
 /// How many arrays and objects stand in each other at most, strings left out.
