@@ -11,6 +11,7 @@
 # look to look, and keeps below its ceiling. Look for "Last Will", "boot", "retained", "pause" and "ask" below.
 
 import json
+import random
 import time
 
 # The strip as built, and what is safe before anything was heard: these belong into the firmware.
@@ -22,6 +23,7 @@ LOW_CEILING_MILLIAMPS = 150
 FIRST_LOOK = {"channels": [[2600, 1100, 260]]}
 
 KEEP_ALIVE_S = 30
+WILL_QOS = 0  # that of all else: a report that the will overtakes would be a sign of life
 LEAST_FADE_MS = 400  # no change is quicker, so that changes which follow each other do not flash
 FRAME_MS = 20
 
@@ -75,6 +77,10 @@ def limited(data, ceiling_milliamps, pixels):
     return (sum(data) * CHANNEL_MILLIAMPS + 254) // 255 + IDLE_MILLIAMPS * pixels
 
 
+def random_part(ms):
+    return ms * random.getrandbits(24) >> 24
+
+
 # ---- what MicroPython and CPython do differently
 
 try:
@@ -82,7 +88,6 @@ try:
 
     import machine
     import neopixel
-    import urandom
 
     import fixture_settings
 
@@ -93,9 +98,6 @@ try:
         if value is None:
             raise ValueError(name + " is missing in fixture_settings.py: enrolment prints it")
         return value
-
-    def random_part(ms):
-        return ms * urandom.getrandbits(24) >> 24
 
     TICKS = [time.ticks_ms(), 0]
 
@@ -116,7 +118,8 @@ try:
     class Refused(Exception):
         pass
 
-    TROUBLE = (OSError, MQTTException)
+    # a packet that is cut short comes out as one of the later ones
+    TROUBLE = (OSError, MQTTException, AssertionError, IndexError, TypeError)
 
     class Link:
         """One connection. It knows no retain flag, and nothing here needs it."""
@@ -130,7 +133,7 @@ try:
                 settings["secret"],
                 KEEP_ALIVE_S,
             )
-            self.client.set_last_will(will_topic, b'{"alive":false}', True, 1)
+            self.client.set_last_will(will_topic, b'{"alive":false}', True, WILL_QOS)
             self.client.set_callback(lambda topic, payload: heard(topic.decode(), payload, None))
             self.pinged = uptime_ms()
 
@@ -143,9 +146,8 @@ try:
         def subscribe(self, topic):
             self.client.subscribe(topic, 0)
 
-        def publish(self, topic, payload, retain, sure):
-            # with QoS 1 it waits for the broker's word
-            self.client.publish(topic, payload, retain, 1 if sure else 0)
+        def publish(self, topic, payload, retain):
+            self.client.publish(topic, payload, retain, 0)
 
         def wait(self, ms):
             self.client.check_msg()
@@ -162,7 +164,6 @@ try:
 
 except ImportError:
     import os
-    import random
 
     from paho.mqtt.client import Client
     from paho.mqtt.enums import CallbackAPIVersion
@@ -172,9 +173,6 @@ except ImportError:
         if value is None:
             raise ValueError("FIXTURE_" + name + " is missing: enrolment prints it")
         return value
-
-    def random_part(ms):
-        return random.randint(0, ms)
 
     def uptime_ms():
         return int(time.monotonic() * 1000)
@@ -206,7 +204,7 @@ except ImportError:
                 CallbackAPIVersion.VERSION2, client_id=settings["id"], clean_session=True, reconnect_on_failure=False
             )
             self.client.username_pw_set(settings["id"], settings["secret"])
-            self.client.will_set(will_topic, '{"alive":false}', 1, True)
+            self.client.will_set(will_topic, '{"alive":false}', WILL_QOS, True)
             self.client.on_connect = lambda client, data, flags, code, properties: self.answers.append(code)
             self.client.on_message = lambda client, data, message: heard(message.topic, message.payload, message.retain)
 
@@ -225,10 +223,8 @@ except ImportError:
         def subscribe(self, topic):
             self.client.subscribe(topic, 0)
 
-        def publish(self, topic, payload, retain, sure):
-            taken = self.client.publish(topic, payload, 1 if sure else 0, retain)
-            while sure and not taken.is_published():
-                self.wait(FRAME_MS)
+        def publish(self, topic, payload, retain):
+            self.client.publish(topic, payload, 0, retain)
 
         def wait(self, ms):
             if self.client.loop(ms / 1000) != 0:
@@ -270,7 +266,7 @@ class Fixture:
         self.link = None
         # what is held: the revision, and the daemon's time when it was sent, which orders messages of one revision
         self.rev, self.now_ms = 0, 0
-        self.booted = False
+        self.booted, self.answered = False, False
         self.waits = True
         self.asks, self.ask_at = Pause(), 0
         self.ceiling_milliamps = LOW_CEILING_MILLIAMPS
@@ -280,8 +276,9 @@ class Fixture:
     def topic(self, what):
         return "%s/%s/%s" % (self.prefix, self.settings["id"], what)
 
-    def say(self, what, message, retain=False, sure=False):
-        self.link.publish(self.topic(what), json.dumps(message), retain, sure)
+    def say(self, what, message, retain=False):
+        # QoS 0 does: what may have been lost is asked for, or said again when the daemon sends again
+        self.link.publish(self.topic(what), json.dumps(message), retain)
 
     def heard(self, topic, payload, retained):
         try:
@@ -312,6 +309,7 @@ class Fixture:
             self.ceiling_milliamps = ceiling_milliamps
             print("showing rev=%d look=%s retained=%s" % (rev, showing.get("look", ""), retained))
         self.waits = False
+        self.answered = self.answered or not retained
         self.asks.reset()
         # A live message says that the daemon may have missed the report. Where the flag is not known every message counts
         # as live: one report too many changes nothing.
@@ -327,8 +325,8 @@ class Fixture:
     def say_what_is_due(self):
         now = uptime_ms()
         if not self.booted:
-            # once after power-on, and again only if the connection broke before the broker had it
-            self.say("boot", {"reason": "power-on", "have": self.rev, "firmware": "example-py"}, sure=True)
+            # once after power-on, and again only if the connection broke before anything live was heard
+            self.say("boot", {"reason": "power-on", "have": self.rev, "firmware": "example-py"})
             self.booted = True
         elif self.waits and now >= self.ask_at:
             # no answer has come, or the connection was lost without a loss of power
@@ -362,8 +360,9 @@ class Fixture:
         self.link.subscribe(self.topic("showing"))
         self.link.subscribe(self.topic("problem"))
         self.say("alive", {"alive": True}, True)
-        if self.booted:
-            self.waits, self.ask_at = True, uptime_ms()
+        # an ask, not a boot: power was not lost
+        self.booted = self.booted and self.answered
+        self.waits, self.ask_at = True, uptime_ms()
         while True:
             self.say_what_is_due()
             self.link.wait(FRAME_MS)
