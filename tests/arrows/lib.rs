@@ -12,6 +12,7 @@ mod tests {
         ("light", &["device"], &["serde_json", "tokio", "jiff", "sqlx", "axum"]),
         ("almanac", &[], &["tokio", "serde_json", "sqlx", "axum"]),
         ("device", &[], &["tokio", "serde_json", "rumqttc", "jiff", "sqlx", "axum"]),
+        ("device-c", &["device"], &["tokio", "serde_json", "rumqttc", "jiff", "sqlx", "axum"]),
         ("kernel", &["document", "light", "almanac"], &["tokio", "sqlx", "axum", "rumqttc", "mqtt5", "tracing"]),
         ("store", &["kernel", "document"], &["axum", "rumqttc", "mqtt5"]),
         ("service", &["kernel", "store", "document", "almanac"], &["axum", "rumqttc", "mqtt5", "sqlx"]),

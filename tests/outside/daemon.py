@@ -22,10 +22,11 @@ class Daemon:
     `site` is its place: latitude, longitude and zone.
     """
 
-    def __init__(self, folder, is_open=True, site=None):
+    def __init__(self, folder, is_open=True, site=None, mqtt_port=0):
         self.data = Path(folder) / "data"
         self.log_path = Path(folder) / "log"
-        command = [BINARY, "serve", "--data", self.data, "--http", "127.0.0.1:0", "--mqtt", "127.0.0.1:0"]
+        command = [BINARY, "serve", "--data", self.data, "--http", "127.0.0.1:0"]
+        command += ["--mqtt", f"127.0.0.1:{mqtt_port}"]
         place = {
             f"SCONCED_SITE__{name}": str(value)
             for name, value in zip(("LATITUDE", "LONGITUDE", "ZONE"), site or (), strict=False)

@@ -6,7 +6,9 @@ import shutil
 import pytest
 
 PACKAGES = {
+    "cc": "gcc",
     "curl": "curl",
+    "mosquitto": "mosquitto",
     "mosquitto_pub": "mosquitto-clients",
     "mosquitto_sub": "mosquitto-clients",
     "sqlite3": "sqlite3",
@@ -16,13 +18,18 @@ PACKAGES = {
 
 def program(name):
     """The path of a program. Where it is missing the check is skipped and says so; under CI it fails."""
-    path = shutil.which(name)
+    path = shutil.which(name) or shutil.which(name, path="/usr/sbin")
     if path is None:
-        why = f"{name} is missing: install the Debian package {PACKAGES[name]}"
-        if os.environ.get("CI"):
-            pytest.fail(why)
-        pytest.skip(why)
+        missing(name, PACKAGES[name])
     return path
+
+
+def missing(what, package):
+    """Skips the check and says so; under CI it fails."""
+    why = f"{what} is missing: install the Debian package {package}"
+    if os.environ.get("CI"):
+        pytest.fail(why)
+    pytest.skip(why)
 
 
 def plain_environment():
