@@ -131,7 +131,8 @@ impl Keeper {
         let lives_on_it = self.firmware == Firmware::Showing;
         let asked = lives_on_it && self.asking.is_waiting();
         let taking = self.showing.take(Mark { rev, now_ms }, retained, asked);
-        if lives_on_it && rev >= self.showing.rev {
+        // one that is older than what is held tells of a time before the daemon's clock was put back
+        if lives_on_it && rev >= self.showing.rev && now_ms >= self.showing.now_ms {
             self.asking.answered();
         }
         taking
@@ -183,9 +184,13 @@ impl Keeper {
     }
 }
 
+/// A live message that seems older by so many milliseconds was sent after the daemon's clock had been put back.
+const PUT_BACK_MS: u64 = 60_000;
+
 impl Mark {
     /// Moves to `heard` if that is newer. `asked`: an answer is awaited, and a live message of the same revision is
-    /// one even when the daemon's clock was put back meanwhile.
+    /// one even when the daemon's clock was put back meanwhile. Without having asked, a live message counts although
+    /// it seems older by a minute or more: messages do not overtake each other by that much, so the clock was put back.
     fn take(&mut self, heard: Mark, retained: bool, asked: bool) -> Taking {
         if heard.rev < self.rev {
             return Taking::Ignore;
@@ -196,7 +201,8 @@ impl Mark {
         }
         let newer = heard.now_ms > self.now_ms;
         let answer = asked && !retained && heard.now_ms != self.now_ms;
-        if newer || answer {
+        let put_back = !retained && self.now_ms.saturating_sub(heard.now_ms) >= PUT_BACK_MS;
+        if newer || answer || put_back {
             *self = heard;
             Taking::Renew
         } else if retained {

@@ -265,6 +265,37 @@ fn at_the_revision_held_a_newer_agenda_is_taken_and_an_older_stored_one_is_not()
 }
 
 #[test]
+fn a_live_message_of_a_clock_that_was_put_back_is_taken_and_a_late_one_is_not() {
+    const MINUTE: u64 = 60_000;
+    let mut showing = Keeper::new(Firmware::Showing);
+    let mut agenda = Keeper::new(Firmware::Agenda);
+    showing.boot_sent(0, 0);
+    agenda.boot_sent(0, 0);
+    assert_eq!(showing.on_showing(3, NOW, false), Taking::Take);
+    assert_eq!(agenda.on_desired(3, NOW, false), Taking::Take);
+    assert_eq!(showing.on_showing(3, NOW - MINUTE + 1, false), Taking::Again, "messages may overtake each other");
+    assert_eq!(showing.on_showing(3, NOW - MINUTE, true), Taking::Ignore, "stored news is of any age");
+    assert_eq!(showing.on_showing(3, NOW - MINUTE, false), Taking::Renew);
+    assert_eq!(agenda.on_desired(3, NOW - 2 * MINUTE, false), Taking::Renew);
+    assert_eq!(agenda.on_desired(3, NOW - MINUTE, false), Taking::Renew, "time goes on from there");
+    assert_eq!(showing.on_showing(2, NOW - 9 * MINUTE, false), Taking::Ignore, "an older revision never");
+}
+
+#[test]
+fn stored_news_of_before_the_clock_was_put_back_is_no_answer_to_an_ask() {
+    let mut keeper = Keeper::new(Firmware::Showing);
+    keeper.boot_sent(0, 0);
+    keeper.on_showing(3, NOW, false);
+    assert!(!keeper.is_waiting());
+    keeper.reconnected(1_000);
+    assert!(keeper.is_waiting());
+    keeper.on_showing(3, NOW - 3_600_000, true);
+    assert!(keeper.is_waiting(), "what is stored is older than what is held");
+    assert_eq!(keeper.on_showing(3, NOW - 3_599_000, false), Taking::Renew);
+    assert!(!keeper.is_waiting());
+}
+
+#[test]
 fn an_answer_that_was_asked_for_is_taken_even_when_the_daemons_clock_was_put_back() {
     let mut keeper = Keeper::new(Firmware::Agenda);
     keeper.boot_sent(0, 0);
