@@ -35,12 +35,12 @@ fn the_example_of_the_firmware_guide_is_read_whole() {
     let look = showing.look;
     assert_eq!((showing.rev, showing.now_ms, showing.until_s), (42, 1_764_060_000_000, 1_764_075_600));
     assert_eq!((showing.fade_ms, showing.has_ceiling), (2_000, false));
-    assert_eq!(showing.because, SconcedBecause::Override as u8);
+    assert_eq!(showing.because, SconcedBecause::Timetable as u8);
     assert_eq!(name(&showing), "evening");
     assert_eq!((look.colour_count, look.colours[0]), (1, [12_850, 46_774, 40_349, 0]));
     assert_eq!((look.motif, look.toward), (SconcedMotif::Unroll as u8, SconcedToward::Start as u8));
     assert_eq!((look.period_ms, look.width, look.softness, look.seed), (1_500, 16_384, 32_768, 0));
-    assert_eq!((look.span, look.floor), ([0, 65_535], [0; 4]));
+    assert_eq!((look.span, look.floor), ([0, 65_535], [900, 480, 130, 0]));
 }
 
 #[test]
