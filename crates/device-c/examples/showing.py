@@ -50,7 +50,9 @@ def picture(showing, pixels):
         weight = along & 65535
         here, there = colours[along >> 16], colours[min((along >> 16) + 1, last)]
         shown[first + index] = [(a * (65536 - weight) + b * weight + 32768) >> 16 for a, b in zip(here, there)]
-    return shown
+    # the floor of a walkway lies beneath every pixel, also beyond the span
+    floor = [min(max(int(duty), 0), 65535) for duty in (showing.get("floor") or (0, 0, 0))[:3]]
+    return [[max(duty, least) for duty, least in zip(pixel, floor)] for pixel in shown]
 
 
 def crossed(before, after, part):

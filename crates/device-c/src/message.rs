@@ -25,6 +25,7 @@ struct Message<'a> {
     span: Option<[u16; 2]>,
     motif: Option<Moves>,
     fade_ms: Option<u32>,
+    floor: Option<Colour>,
     until: Option<u64>,
     #[serde(borrow)]
     because: Option<EscapedStr<'a>>,
@@ -44,6 +45,8 @@ pub(crate) fn showing(text: &[u8]) -> Result<SconcedShowing, SconcedStatus> {
         return Err(SconcedStatus::ErrorMessage);
     };
     let motif = message.motif.map_or(Motif::STEADY, |moves| moves.0);
+    let mut look = plain(colours, message.span.unwrap_or([0, u16::MAX]), motif);
+    look.floor = message.floor.map_or([0; 4], |floor| floor.0);
     let ceiling = message.ceiling_milliamps.map(|ceiling| u32::try_from(ceiling).unwrap_or(u32::MAX));
     Ok(SconcedShowing {
         rev: message.rev,
@@ -53,7 +56,7 @@ pub(crate) fn showing(text: &[u8]) -> Result<SconcedShowing, SconcedStatus> {
         ceiling_milliamps: ceiling.unwrap_or(0),
         has_ceiling: ceiling.is_some(),
         because: because(message.because.map_or("", |because| because.0)) as u8,
-        look: plain(colours, message.span.unwrap_or([0, u16::MAX]), motif),
+        look,
         name: message.look.map_or([0; SCONCED_NAME_BYTES], name),
     })
 }
