@@ -31,6 +31,7 @@ mod dark;
 mod dates;
 mod days;
 mod error;
+mod memory;
 mod place;
 mod plan;
 mod scene;

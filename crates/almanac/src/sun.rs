@@ -12,6 +12,7 @@ use solar_positioning::time::JulianDate;
 use solar_positioning::{Horizon, Location, SolarEvents, SolarPositions, delta_t};
 
 use crate::calendar::Window;
+use crate::memory::{self, Asked};
 use crate::{Place, SunEvent};
 
 /// What an event of the sun comes to on one local date.
@@ -124,6 +125,17 @@ impl Sky {
 
     /// The next crossing after an instant and not after the date's end, both Julian dates.
     fn crossing_after(&self, after: f64, event: SunEvent) -> Option<f64> {
+        let asked = Asked {
+            latitude: self.location.latitude.to_bits(),
+            longitude: self.location.longitude.to_bits(),
+            day: (self.window.start, self.window.end),
+            after: after.to_bits(),
+            event,
+        };
+        memory::recalled(asked, || self.search(after, event))
+    }
+
+    fn search(&self, after: f64, event: SunEvent) -> Option<f64> {
         let end = julian(self.window.end);
         let (location, horizon) = (self.location, horizon(event));
         match event {
