@@ -12,8 +12,6 @@ CREATE TABLE fixture (
 ) STRICT;
 CREATE UNIQUE INDEX fixture_by_id ON fixture (id) WHERE deleted IS NULL;
 
--- History is the truth; documents and the outbox follow it a second later or so. While they are behind, the setting
--- 'settled' names the last history row that they cover, and at start the rows after it are replayed upon them.
 CREATE TABLE document (
     slot     INTEGER PRIMARY KEY,
     revision INTEGER NOT NULL,
@@ -84,8 +82,7 @@ CREATE TABLE event (
     n       INTEGER NOT NULL
 ) STRICT;
 
--- What has to be published and was not yet acknowledged by the broker; the latest per fixture wins. Behind history as
--- documents are, so that after a kill something may be published once more.
+-- What has to be published and was not yet acknowledged by the broker; the latest per fixture wins.
 CREATE TABLE outbox (
     fixture INTEGER PRIMARY KEY,
     ticket  INTEGER NOT NULL     -- the history row that asked for it; a row is cleared only under its own ticket

@@ -76,7 +76,7 @@ pub(crate) async fn load(connection: &mut SqliteConnection, now: Timestamp) -> R
     let tokens = load_tokens(connection).await?;
     let requests = load_requests(connection, now).await?;
     let numbers = Numbers {
-        history: last_row(connection).await?.max(last_head).max(last_ticket),
+        history: last_row(connection).await?.max(last_head).max(last_ticket).max(tail.mark),
         fixture: number(connection, "SELECT coalesce(max(key), 0) FROM fixture").await?,
     };
     let key = key(connection).await?;

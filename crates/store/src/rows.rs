@@ -50,8 +50,9 @@ pub(crate) async fn write<R: Row>(connection: &mut SqliteConnection, rows: Vec<R
             row.bind(&mut values).map_err(|error| StoreError::sql("writing")(sqlx::Error::Encode(error)))?;
         }
         let done = connection.fetch_many(sqlx::query_with(AssertSqlSafe(text::<R>(size)), values)).next().await;
-        // the one statement is done when it says so; what ends the stream is not waited for
-        done.transpose().map_err(StoreError::sql("writing"))?;
+        // the one statement is done when it says so, and what ends the stream is not waited for; a stream that ends
+        // without a word is that of a connection whose thread is gone
+        done.unwrap_or(Err(sqlx::Error::WorkerCrashed)).map_err(StoreError::sql("writing"))?;
     }
     Ok(())
 }

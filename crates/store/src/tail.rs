@@ -36,6 +36,8 @@ pub(crate) struct Tail {
     pub(crate) due: BTreeMap<FixtureKey, i64>,
     /// Whether the file says that there is such an end, even if there is nothing in it.
     pub(crate) is_marked: bool,
+    /// The row that the mark names; 0 without one. It may have been given to no row of history, but it was given.
+    pub(crate) mark: i64,
 }
 
 impl Tail {
@@ -54,7 +56,7 @@ impl Tail {
             key: SETTLED.into(),
             detail: error.to_string(),
         })?;
-        let mut tail = Self { is_marked: true, ..Self::default() };
+        let mut tail = Self { is_marked: true, mark: settled, ..Self::default() };
         let mut rows = sqlx::query("SELECT id, slot, revision, at, patch FROM history WHERE id > ? ORDER BY id")
             .bind(settled)
             .fetch(connection);
